@@ -120,8 +120,8 @@ pub(crate) fn movement(text: &str) -> Result<Named, String> {
     find_said(text).map_err(|error| error.to_string())
 }
 
-/// Reads a gracenote. Where the text names a movement instead, the error says which option takes
-/// it.
+/// Reads a gracenote. Where the text names a movement instead, the error names the command
+/// that explains the movement.
 pub(crate) fn gracenote(text: &str) -> Result<Note, String> {
     note(text).map_err(|error| match find_said(text) {
         Ok(named) => format!(

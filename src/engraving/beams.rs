@@ -1,4 +1,4 @@
-//! Melody stems, flags and beams: all down.
+//! Stems, flags and beams of the melody. All melody stems point down.
 
 use super::columns::Column;
 use super::font::Glyph;
@@ -6,8 +6,8 @@ use super::placed::{Element, ElementKind, InkShape};
 use super::proportions as p;
 use crate::rhythm::NoteValue;
 
-/// The length of the stem of a note without a beam: full from the middle of the staff up, and
-/// shorter below it, where a full stem would hang far out of the staff.
+/// The length in staff spaces of an unbeamed note's stem. It is full from the middle of the staff
+/// up, and shorter below it, where a full stem would hang far out of the staff.
 fn stem_length(y: f64) -> f64 {
     p::STEM_LENGTH - (2.5 - y).max(0.0) * 0.35
 }
@@ -26,7 +26,7 @@ fn stem(column: &Column, x: f64, end: f64) -> Element {
     }
 }
 
-/// The stem and flag of a note without a beam, its head's left edge at `x`.
+/// Draws the stem and flag of an unbeamed note whose head has its left edge at `x`.
 pub(super) fn draw_alone(column: &Column, x: f64) -> Vec<Element> {
     let value = column.length.value;
     if value == NoteValue::Semibreve {
@@ -39,7 +39,7 @@ pub(super) fn draw_alone(column: &Column, x: f64) -> Vec<Element> {
         NoteValue::Hemidemisemiquaver => Some(Glyph::FlagHemidemisemiquaverDown),
         _ => None,
     };
-    // flags need the whole stem, or they would reach into the head
+    // flags need the whole stem, or they would reach the head
     let length = if flag.is_some() {
         p::STEM_LENGTH
     } else {
@@ -62,7 +62,8 @@ pub(super) fn draw_alone(column: &Column, x: f64) -> Vec<Element> {
     elements
 }
 
-/// Stems and beams of notes that share a beam, with the left edges of their heads.
+/// Draws the stems and beams of notes under one beam. Each column comes with the left edge of its
+/// head.
 pub(super) fn draw_joined(columns: &[(&Column, f64)]) -> Vec<Element> {
     let (Some((first, from)), Some((last, to))) = (columns.first(), columns.last()) else {
         return Vec::new();
@@ -73,7 +74,7 @@ pub(super) fn draw_joined(columns: &[(&Column, f64)]) -> Vec<Element> {
         .map(|(column, _)| column.y())
         .fold(f64::MAX, f64::min);
     let rise = if columns.len() > 2 && lowest < first.y().min(last.y()) {
-        // a note inside stands lower than both ends, so the beam is level
+        // an inner note is lower than both ends, so the beam is drawn level
         0.0
     } else {
         ((last.y() - first.y()) * 0.3)

@@ -1,5 +1,5 @@
-//! A score as written bars of columns: each head of the melody is a column, with the room that it
-//! needs.
+//! Divides a score into written bars, and each bar into columns. A column is one head of the melody
+//! with the room that it needs.
 
 use super::gracenotes::{self, GraceGroup};
 use super::proportions::{self as p, height};
@@ -17,30 +17,31 @@ pub(super) struct Bar {
     pub written: usize,
     pub columns: Vec<Column>,
     pub length: Beats,
-    /// Where its first note stands in a full bar: an upbeat stands at the end of one.
+    /// The place of the first note within a full bar, in beats. An upbeat is placed at the end of
+    /// its bar.
     pub offset: Beats,
     pub signs: Signs,
-    /// Its metre, and whether the metre begins here.
+    /// The metre of the bar, and whether that metre begins here.
     pub metre: Metre,
     pub changes_metre: bool,
     /// The tuplets of the bar, each with its columns.
     pub tuplets: Vec<Tuplet>,
 }
 
-/// The signs at a bar's ends.
+/// The signs at the two ends of a bar.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(super) struct Signs {
     pub repeat_begins: bool,
     pub repeat_ends: bool,
     pub ending: Option<u8>,
     pub part_ends: bool,
-    /// True where a system is to end with this bar.
+    /// True where a system must end with this bar.
     pub line_ends: bool,
     /// True for the last bar of the music.
     pub last: bool,
 }
 
-/// A head of the melody; a note may have several, tied.
+/// One head of the melody. A long note may have several heads, joined by ties.
 #[derive(Debug, Clone)]
 pub(super) struct Column {
     pub id: NoteId,
@@ -48,14 +49,14 @@ pub(super) struct Column {
     pub begins: bool,
     pub note: Note,
     pub length: WrittenLength,
-    /// Place in the bar as counted, the offset of an upbeat included.
+    /// The place of the head within the bar in beats; an upbeat's offset is included.
     pub place: Beats,
     pub duration: Beats,
-    /// True where it is tied to the next head.
+    /// True where a tie leads to the next head.
     pub tied: bool,
     pub group: ScoreGroup,
     pub grace: GraceGroup,
-    /// Index of the beam it stands under, in its bar.
+    /// The number of its beam within the bar, from 0; none where it has no beam.
     pub beam: Option<usize>,
 }
 
@@ -68,12 +69,13 @@ impl Column {
         }
     }
 
-    /// Height of a note's head.
+    /// The height of the note's head in staff spaces.
     pub(super) fn y(&self) -> f64 {
         height(self.note)
     }
 
-    /// From the left edge of its head to the right end of its head and dots.
+    /// The distance from the left edge of its head to the right end of head and dots, in staff
+    /// spaces.
     pub(super) fn ink_right(&self) -> f64 {
         let head = self.head().outline().right;
         let dots = if self.length.dots == 0 {
@@ -84,7 +86,8 @@ impl Column {
         head + dots
     }
 
-    /// From the left edge of its head to the right end of its head, dots and flag.
+    /// The distance from the left edge of its head to the right end of head, dots and flag, in
+    /// staff spaces.
     pub(super) fn right(&self) -> f64 {
         let head = self.head().outline().right;
         let ledger = if self.note == Note::HighA {
@@ -100,7 +103,8 @@ impl Column {
         self.ink_right().max(head + ledger).max(flag)
     }
 
-    /// From the left end of what stands before it to the left edge of its head.
+    /// The distance from the left end of its gracenotes and ledger line to the left edge of its
+    /// head, in staff spaces.
     pub(super) fn left(&self) -> f64 {
         let ledger = if self.note == Note::HighA {
             p::LEDGER_REACH
@@ -111,7 +115,7 @@ impl Column {
     }
 }
 
-/// Every written bar once, with the ids and names that its notes have the first time through.
+/// Every written bar once. Its notes have the ids and names of their first time through.
 pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
     let offsets = music.map(Music::offsets).unwrap_or_default();
     let mut bars: Vec<Bar> = Vec::new();
@@ -154,7 +158,7 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
     bars
 }
 
-/// The heads of a bar as they are written, and its tuplets.
+/// The columns of a bar as written, and its tuplets.
 fn columns(score: &Score, bar: usize, offset: Beats, metre: Metre) -> (Vec<Column>, Vec<Tuplet>) {
     let first = score.notes.partition_point(|note| note.bar < bar);
     let end = score.notes.partition_point(|note| note.bar <= bar);
@@ -196,7 +200,7 @@ fn columns(score: &Score, bar: usize, offset: Beats, metre: Metre) -> (Vec<Colum
     (columns, written.tuplets)
 }
 
-/// Joins quavers and shorter notes that begin in the same beat under a beam.
+/// Joins quavers and shorter notes that begin in the same beat with a beam.
 fn join_beams(columns: &mut [Column], metre: Metre) {
     let mut beam = 0;
     let mut begin = 0;

@@ -1,38 +1,38 @@
-//! The brackets over first and second endings.
+//! Draws the brackets over first and second endings.
 
 use super::columns::Bar;
 use super::font::Face;
 use super::placed::{Align, BarPlace, Element, ElementKind, InkShape, ceiling, words};
 use super::proportions as p;
 
-/// The part of an ending that stands in one system.
+/// The part of an ending that lies in one system.
 struct Ending {
-    /// Its number, where it begins here.
+    /// The ending's number; none where it began in an earlier system.
     number: Option<u8>,
     left: f64,
     right: f64,
-    /// True where the repeat ends with it.
+    /// True where the repeat ends with this ending.
     closes: bool,
 }
 
-/// Height of the hooks at the ends of a bracket.
+/// The height of the hooks at the ends of a bracket, in staff spaces.
 const ENDING_HOOK: f64 = 1.6;
 
-/// White between an ending's bracket or its number and the music.
+/// The least gap between an ending's bracket or number and the music, in staff spaces.
 const ENDING_GAP: f64 = 0.45;
 
-/// From the bracket's left end to the number.
+/// The distance from the bracket's left end to the number, in staff spaces.
 const ENDING_NUMBER: f64 = 0.5;
 
-/// Draws the brackets over endings, each from its first bar to where the repeat or the part ends.
-/// All of a system stand at one height, clear of everything under them.
+/// Draws the brackets over endings, each from its first bar to the end of the repeat or part. All
+/// brackets of a system have the same height, above everything that lies under them.
 pub(super) fn draw(
     elements: &mut Vec<Element>,
     bars: &[Bar],
     line: &std::ops::Range<usize>,
     places: &[BarPlace],
 ) {
-    // an ending that began in the system before goes on here
+    // an ending that began in the system before is continued here
     let ends = |place: usize| {
         let signs = bars[place].signs;
         let next = bars.get(place + 1).map(|next| next.signs);
@@ -91,7 +91,7 @@ pub(super) fn draw(
     elements.extend(found.iter().flat_map(|ending| draw_ending(ending, at)));
 }
 
-/// The bracket over an ending, its line at a height.
+/// The bracket over an ending, with its line at height `at` in staff spaces.
 fn draw_ending(ending: &Ending, at: f64) -> Vec<Element> {
     let bar = |left, bottom, right, top| Element {
         note: None,

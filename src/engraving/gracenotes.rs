@@ -1,4 +1,4 @@
-//! Gracenotes, stems up: each group is as wide as its notes and no wider.
+//! Draws gracenotes with their stems up. Each group is only as wide as its notes need.
 
 use super::font::Glyph;
 use super::placed::{Element, ElementKind, InkShape};
@@ -6,12 +6,14 @@ use super::proportions::{self as p, height};
 use crate::chanter::Note;
 use crate::score::ScoreGroup;
 
-/// The room a group takes before its note.
+/// The room that a group takes before its melody note.
 #[derive(Debug, Clone, Default)]
 pub(super) struct GraceGroup {
-    /// How far each gracenote's left edge lies left of the melody head's left edge, first to last.
+    /// The distance from each gracenote's left edge to the left edge of the melody head, first
+    /// gracenote first, in staff spaces.
     pub back: Vec<f64>,
-    /// From the left end of the group to the left edge of the melody head.
+    /// The distance from the left end of the group to the left edge of the melody head, in staff
+    /// spaces.
     pub width: f64,
 }
 
@@ -27,7 +29,7 @@ fn ledger(note: Note) -> f64 {
     }
 }
 
-/// Lays the heads of a group out before a melody head at `melody_y`.
+/// Places the heads of a group before a melody head at height `melody_y`.
 pub(super) fn space(group: &ScoreGroup, melody_y: f64) -> GraceGroup {
     let notes: Vec<Note> = group.parts.iter().map(|part| part.note).collect();
     let Some(last) = notes.last() else {
@@ -59,8 +61,9 @@ pub(super) fn space(group: &ScoreGroup, melody_y: f64) -> GraceGroup {
     GraceGroup { back, width }
 }
 
-/// How far a single gracenote stands from its note. Its flags hang to the right of its stem: over a
-/// lower melody head they have room, and a head as high as they are must stand clear of them.
+/// The distance from a single gracenote to its melody note. Its flags hang to the right of its
+/// stem. They have room above a lower melody head; a head as high as the flags must be placed clear
+/// of them.
 fn single_to_note(y: f64, melody_y: f64) -> f64 {
     let flag = Glyph::FlagDemisemiquaverUp.outline();
     let lowest = y + p::GRACE_STEM + (flag.bottom - flag.stems[0].1) * p::GRACE_SCALE;
@@ -147,8 +150,8 @@ pub(super) fn draw(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<Eleme
     elements
 }
 
-/// Right edge and upper end of every stem. The stems of a group end on one line. It slopes as the
-/// notes rise or fall, leaves every head its least stem, and lies clear of the staff.
+/// The right edge and upper end of every stem. The stems of a group end on one line, which slopes
+/// with the notes, leaves every head its least stem length, and lies above the staff.
 fn stem_tops(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<(f64, f64)> {
     let attach = Glyph::HeadBlack.outline().stems[0].0 * p::GRACE_SCALE;
     let places: Vec<(f64, f64)> = group
@@ -164,7 +167,8 @@ fn stem_tops(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<(f64, f64)>
         return vec![(first.0, first.1 + p::GRACE_STEM)];
     }
     let run = last.0 - first.0;
-    // LilyPond's beams of gracenotes, measured, rise by 0.64 over 2.0 at most
+    // the beams of gracenotes in LilyPond's output rise by at most 0.64 over a width of 2.0,
+    // measured
     let rise = ((last.1 - first.1) * 0.35)
         .clamp(-0.64, 0.64)
         .clamp(-0.32 * run, 0.32 * run);

@@ -1,4 +1,4 @@
-//! A score laid out: everything in its place.
+//! Lays out a score: gives everything its place.
 
 use super::columns::{Bar, Column, bars_of};
 use super::font::{Face, Glyph};
@@ -18,9 +18,9 @@ use crate::rhythm::{Metre, NoteValue};
 use crate::score::{NoteId, Score};
 use crate::units::{Beats, Fraction};
 
-/// Lays a score out. With `music`, the repeat signs, endings and double bar lines of the written
-/// bars are drawn; bars that are played more than once stand once, under the names of their first
-/// time through ([`crate::score::NoteId::pass`] 1).
+/// Lays out a score. With `music`, the repeat signs, endings and double bar lines of the written
+/// bars are drawn, and a bar that is played more than once is drawn once, with the note ids of its
+/// first time through ([`crate::score::NoteId::pass`] 1).
 pub fn lay_out(score: &Score, music: Option<&Music>, settings: &LayoutSettings) -> Engraved {
     let bars = bars_of(score, music);
     lay_out_bars(&bars, settings)
@@ -51,10 +51,10 @@ pub(super) fn lay_out_bars(bars: &[Bar], settings: &LayoutSettings) -> Engraved 
 
 const CLEF_AT: f64 = 0.55;
 const METRE_GAP: f64 = 0.75;
-/// Base line of the bar number: clear of the clef.
+/// The height of the bar number's base line in staff spaces, above the clef.
 const BAR_NUMBER_AT: f64 = 6.0;
 
-/// Width of clef and metre together with the white around them.
+/// The width of clef and metre with the gaps around them, in staff spaces.
 fn prefix(clef: bool, metre: Option<Metre>) -> f64 {
     let metre = metre.filter(|metre| !metre.is_free());
     let clef_width = if clef {
@@ -73,20 +73,20 @@ struct Drawn<'a> {
     elements: Vec<Element>,
     places: Vec<BarPlace>,
     ties: Vec<Element>,
-    /// The left end of a tie whose right end has not been drawn: place, height, and the note it
-    /// begins on.
+    /// A tie whose right end was not drawn yet: the x and y of its left end, and the note it begins
+    /// on.
     waiting: Option<(f64, f64, NoteId)>,
     movements: Vec<Named>,
     gracenotes: Vec<Named>,
-    /// Where a metre begins in which a note other than the beat keeps its length, and the two notes
-    /// that are equally long.
+    /// For each change of metre at which a note other than the beat keeps its length: the x where
+    /// the new metre begins, and the two notes that are equally long.
     equal: Vec<(f64, (Fraction, Fraction))>,
-    /// Where the next bar begins.
+    /// The x where the next bar begins.
     x: f64,
 }
 
 impl Drawn<'_> {
-    /// Clef and metre.
+    /// Draws the clef and the metre.
     fn head(&mut self, metre: Option<Metre>) {
         let mut clef_right = 0.0;
         if self.settings.clef {
@@ -100,8 +100,8 @@ impl Drawn<'_> {
         }
     }
 
-    /// Draws the bar at `place` in a width. `named` are the movements that stood before it and need
-    /// no name again.
+    /// Draws the bar at `place` with a given width. `named` are the movements that were named
+    /// already and are not named again.
     fn bar(
         &mut self,
         (bars, place, line): (&[Bar], usize, &Line),
@@ -147,7 +147,7 @@ impl Drawn<'_> {
         self.x = right;
     }
 
-    /// Remembers the names that will stand above a head.
+    /// Collects the names that will be written above a head.
     fn name(&mut self, bar: &Bar, column: &Column, head: f64, named: &mut Vec<&'static str>) {
         let settings = self.settings;
         if settings.movement_names
@@ -170,8 +170,7 @@ impl Drawn<'_> {
     }
 }
 
-/// Draws a system with everything in it. `named` are the movements that stood before it and need no
-/// name again.
+/// Draws a whole system. `named` are the movements that were named already and are not named again.
 fn system(
     bars: &[Bar],
     line: &Line,
@@ -209,7 +208,7 @@ fn system(
     endings::draw(&mut all, bars, &line.bars, &drawn.places);
     let end = settings.width.max(right);
     names::above(&mut all, &drawn.movements, &drawn.gracenotes, end);
-    // bars of a tune that stand by themselves say which they are
+    // some bars taken out of a tune show the number of their first bar
     let begins_later = bars.iter().map(|bar| bar.number).find(|number| *number > 0) > Some(1);
     if settings.bar_numbers && (!first || begins_later) {
         all.extend(bar_number(bars, line, &drawn.places));
@@ -243,8 +242,8 @@ fn staff_lines(right: f64) -> Vec<Element> {
         .collect()
 }
 
-/// The number of a system's first bar. The second half of a bar has its number in brackets (common
-/// practice of engravers); a pickup has that of the bar it leads to.
+/// The number of a system's first bar. The second half of a divided bar has its number in brackets
+/// (common practice of engravers); a pickup has the number of the bar that it leads to.
 fn bar_number(bars: &[Bar], line: &Line, places: &[BarPlace]) -> Option<Element> {
     let bar = places.first()?;
     let before = line.bars.start.checked_sub(1).map(|before| &bars[before]);
@@ -265,7 +264,7 @@ fn bar_number(bars: &[Bar], line: &Line, places: &[BarPlace]) -> Option<Element>
     ))
 }
 
-/// Head, dots, ledger line, gracenotes, and the stem of a note that stands alone.
+/// Draws a note's head, dots, ledger line and gracenotes, and the stem of an unbeamed note.
 fn draw_note(column: &Column, x: f64) -> Vec<Element> {
     let mut elements = gracenotes::draw(&column.group, &column.grace, x);
     let (head, y) = (column.head(), column.y());
@@ -294,7 +293,7 @@ fn draw_note(column: &Column, x: f64) -> Vec<Element> {
             scale: 1.0,
         },
     ));
-    // a dot of a note on a line stands in the space above it
+    // the dot of a note on a line is drawn in the space above the line
     let dot_y = if column.note.staff_step() % 2 == 0 {
         y + 0.5
     } else {
@@ -333,7 +332,8 @@ fn draw_beams(bar: &Bar, heads: &[f64]) -> Vec<Element> {
         .collect()
 }
 
-/// A tie stands above, because stems hang down (so in ABC 2.1, K:HP, and in LilyPond's bagpipe.ly).
+/// A tie. It is drawn above the notes, because the stems point down (so in ABC 2.1, K:HP, and in
+/// LilyPond's bagpipe.ly).
 fn tie(id: NoteId, left: f64, right: f64, y: f64) -> Element {
     let (left, right) = (left + 0.1, right - 0.1);
     Element {
@@ -347,8 +347,8 @@ fn tie(id: NoteId, left: f64, right: f64, y: f64) -> Element {
     }
 }
 
-/// Where the counts of a bar stand: at the head that begins there, or between two heads in
-/// proportion.
+/// The number and x of each count of a bar: at the head that begins there, or in proportion between
+/// two heads.
 fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
     let half = Glyph::HeadBlack.outline().right / 2.0;
     let end = bar.offset + bar.length;
@@ -377,8 +377,8 @@ fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
         .collect()
 }
 
-/// The least width of these bars in one system, and the width that suits them, with what stands
-/// before the first.
+/// The least width of these bars in one system, and their natural width, both with clef and metre,
+/// in staff spaces.
 pub(super) fn widths(bars: &[Bar], settings: &LayoutSettings) -> (f64, f64) {
     let metre = bars.first().map_or(Metre::FOUR_FOUR, |bar| bar.metre);
     let prefix = prefix(settings.clef, settings.metre.then_some(metre));

@@ -1,4 +1,4 @@
-//! The figures of a metre.
+//! Draws the figures of a metre.
 
 use super::font::{Face, Glyph};
 use super::placed::{Align, Element, ElementKind, InkShape, ceiling, glyph, words};
@@ -14,7 +14,7 @@ fn figure_glyphs(number: u32) -> Vec<Glyph> {
         .collect()
 }
 
-/// Width of a metre's figures: that of its wider number.
+/// The width of a metre's figures, which is that of the wider number, in staff spaces.
 pub(super) fn width_of(metre: Metre) -> f64 {
     let (above, below) = metre.figures();
     let more = if above.max(below) >= 10 { 1.0 } else { 0.0 };
@@ -22,7 +22,7 @@ pub(super) fn width_of(metre: Metre) -> f64 {
     four.right + more * four.advance
 }
 
-/// The figures of a metre from their left edge.
+/// The figures of a metre with their left edge at `left`.
 pub(super) fn figures(metre: Metre, left: f64) -> Vec<Element> {
     if metre.is_free() {
         return Vec::new();
@@ -42,11 +42,12 @@ pub(super) fn figures(metre: Metre, left: f64) -> Vec<Element> {
     elements
 }
 
-/// The size of a note above the staff beside one on it. Chosen by eye.
+/// The size of a note in the text above the staff, relative to a note on the staff. Chosen by eye.
 const ABOVE: f64 = 0.72;
 
-/// Above a change of metre which note of the metre before lasts as long as which of this one, as
-/// printed music has it: note = note, from a left edge, clear of what stands there.
+/// Draws the equation of two notes above a change of metre, as in printed music: the note of the
+/// old metre, an equals sign, and the note of the new metre that is as long. It begins at a left
+/// edge and is placed above what stands there.
 pub(super) fn equal(
     (before, now): (Fraction, Fraction),
     left: f64,
@@ -106,8 +107,8 @@ mod tests {
     use crate::score::resolve_music;
     use crate::units::Beats;
 
-    /// The figures of a metre do not say which note keeps its length; where the beat keeps its own,
-    /// nothing need be said.
+    /// The figures of a metre do not tell which note keeps its length. Where the beat keeps its
+    /// length nothing is written.
     #[test]
     fn the_note_that_stays_equal_stands_above_its_bar() {
         let text = "title: A\nmetre: 2/4\nunit: 1/8\nmusic: A2 B2|[M:6/8][Q:1/8=1/8]c3 d3|\
@@ -130,7 +131,8 @@ mod tests {
                 other => panic!("{other:?}"),
             })
             .collect();
-        // bar 4: the crotchet of 2/2 is the minim of before, so a quaver was what a semiquaver is
+        // bar 4: a crotchet of 2/2 lasts as long as a minim before, so a quaver before is as long
+        // as a semiquaver now
         let expected = [
             "BeatQuaver",
             "=",

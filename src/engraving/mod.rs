@@ -1,11 +1,11 @@
-//! Engraving: a score as glyphs, lines and words placed in staff spaces.
+//! Engraving: turns a score into glyphs, lines and words at places in staff spaces.
 //!
-//! Paper and terminal both read it. Knows proportions, widths and where a stem ends. Knows no
-//! paper, no unit of length, no pixel and no terminal: [`terminal`] rounds to cells of characters
-//! and leaves colours to whoever draws them.
+//! Both paper and terminal use the result. This room knows proportions, widths and where a stem
+//! ends. It knows no paper, no unit of length, no pixel and no terminal: [`terminal`] rounds the
+//! layout to cells of characters, and the caller chooses colours.
 //!
-//! x runs to the right from the left end of the staff, y upwards from its lowest line, both in
-//! staff spaces: the staff's lines are y = 0, 1, 2, 3, 4.
+//! x points right from the left end of the staff, and y points up from its lowest line. Both are in
+//! staff spaces, so the staff's lines are at y = 0, 1, 2, 3 and 4.
 
 mod beams;
 mod columns;

@@ -1,4 +1,4 @@
-//! The words around a system: names above it, numbers and note names below it.
+//! Writes the words around a system: names above it, count numbers and note names below it.
 
 use super::columns::Bar;
 use super::font::Face;
@@ -8,11 +8,11 @@ use super::settings::LayoutSettings;
 use super::systems::Line;
 use crate::score::NoteId;
 
-/// A name, where it stands, and the note it belongs to.
+/// A name, the x where it is written, and the note it belongs to.
 pub(super) type Named = (&'static str, f64, NoteId);
 
-/// Names above the system: those of gracenotes just over their flags, those of movements in one
-/// row, and in a second row above it where two names would touch.
+/// Writes the names above the system. Names of gracenotes are just above their flags. Names of
+/// movements share one row, with further rows where two names would touch.
 pub(super) fn above(
     elements: &mut Vec<Element>,
     movements: &[Named],
@@ -32,13 +32,13 @@ pub(super) fn above(
             (size, Face::Italic, Align::Middle),
         ));
     }
-    // where the last name of each row ends so far
+    // the x where the last name of each row ends
     let mut ends: Vec<f64> = Vec::new();
     let placed: Vec<(Named, usize, f64)> = movements
         .iter()
         .map(|(name, left, id)| {
             let width = Face::Italic.width(name, p::NAME_SIZE);
-            // a name at the end of the system ends with the system
+            // a name at the end of the system must not reach beyond the system
             let left = left.min(end - width).max(0.0);
             let right = left + width;
             let row = ends.iter().position(|end| end + 1.0 <= left);
@@ -67,7 +67,7 @@ pub(super) fn above(
     }
 }
 
-/// Click numbers and note names below the system, each in a row under everything else.
+/// Writes count numbers and note names below the system, each in a row below all ink.
 pub(super) fn below(
     elements: &mut Vec<Element>,
     bars: &[Bar],

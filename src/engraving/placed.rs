@@ -1,68 +1,68 @@
-//! The values that a layout is made of.
+//! The types of a finished layout.
 
 use super::font::{Face, Glyph};
 use crate::score::NoteId;
 
-/// A stage or tune laid out in systems of one width.
+/// A stage or tune, laid out in systems of one width.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Engraved {
-    /// Width of every system, staff spaces.
+    /// The width of every system, in staff spaces.
     pub width: f64,
-    /// From top to bottom; none where there is no bar.
+    /// The systems from top to bottom; empty where there is no bar.
     pub systems: Vec<System>,
 }
 
 /// One line of music.
 #[derive(Debug, Clone, PartialEq)]
 pub struct System {
-    /// Width of its staff; the last may be shorter than the others.
+    /// The width of the staff in staff spaces. The last system may be shorter than the others.
     pub width: f64,
-    /// Highest ink above the staff's lowest line.
+    /// The y of the highest ink.
     pub top: f64,
-    /// Lowest ink, mostly negative.
+    /// The y of the lowest ink; mostly negative.
     pub bottom: f64,
-    /// Its bars, left to right.
+    /// The bars, from left to right.
     pub bars: Vec<BarPlace>,
-    /// Everything in it, in the order it is drawn.
+    /// Everything in the system, in drawing order.
     pub elements: Vec<Element>,
 }
 
-/// Where a bar stands.
+/// The place of a bar.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BarPlace {
-    /// Written number; a pickup is 0.
+    /// The written number; a pickup is bar 0.
     pub number: u16,
-    /// Its index among the written bars.
+    /// The index among the written bars, from 0.
     pub written: usize,
-    /// Left end, at the bar line before it.
+    /// The x of its left end, at the bar line before it.
     pub left: f64,
-    /// Right end, at its own bar line.
+    /// The x of its right end, at its own bar line.
     pub right: f64,
-    /// Its beats: the number as counted, from 1, and the x at which it stands, the middle of a
+    /// The counts of the bar: each count's number, from 1, and its x, which is the middle of a
     /// head.
     pub beats: Vec<(u32, f64)>,
 }
 
-/// Something that is drawn, in its place.
+/// A drawn element with its place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Element {
-    /// The note it belongs to, by its id the first time through; none for what belongs to no note.
-    /// A beam belongs to its first note, a tie to the note it begins on.
+    /// The note that the element belongs to, by the note's id the first time through; none where it
+    /// belongs to no note. A beam belongs to its first note, a tie to the note it begins on.
     pub note: Option<NoteId>,
-    /// What it stands for.
+    /// The element's meaning.
     pub kind: ElementKind,
-    /// What it looks like.
+    /// The element's shape.
     pub shape: InkShape,
 }
 
-/// What an element stands for.
+/// The meaning of an element.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[allow(missing_docs, reason = "each is what its name says")]
 pub enum ElementKind {
     StaffLine,
     Clef,
     Metre,
-    /// Above a change of metre: the two notes that last equally long.
+    /// The equation of two notes of equal length above a change of metre.
     EqualNotes,
     Ledger,
     Head,
@@ -71,7 +71,7 @@ pub enum ElementKind {
     Beam,
     Dot,
     Tie,
-    /// The figure of a tuplet, and its bracket.
+    /// The figure of a tuplet or its bracket.
     Tuplet,
     GraceLedger,
     GraceHead,
@@ -83,20 +83,20 @@ pub enum ElementKind {
     Ending,
     BarNumber,
     MovementName,
-    /// The name of a separating gracenote, above it.
+    /// The name of a separating gracenote, written above it.
     GraceName,
     BeatNumber,
     NoteName,
 }
 
-/// How a text stands to its x.
+/// How a text is aligned to its x.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Align {
-    /// It begins there.
+    /// The text begins at x.
     Start,
-    /// Its middle is there.
+    /// The text is centred on x.
     Middle,
-    /// It ends there.
+    /// The text ends at x.
     End,
 }
 
@@ -105,16 +105,16 @@ pub enum Align {
 pub enum InkShape {
     /// A music glyph with its origin at `x`, `y`.
     Glyph {
-        /// Which glyph.
+        /// The glyph.
         glyph: Glyph,
-        /// Origin.
+        /// The x of the glyph's origin.
         x: f64,
-        /// Origin.
+        /// The y of the glyph's origin.
         y: f64,
-        /// Its scale, 1 for a melody note.
+        /// The scale; 1 for a melody note.
         scale: f64,
     },
-    /// An upright rectangle: a line of the staff, a stem, a bar line.
+    /// An upright rectangle, such as a staff line, a stem or a bar line.
     Bar {
         /// Left edge.
         left: f64,
@@ -125,42 +125,42 @@ pub enum InkShape {
         /// Upper edge.
         top: f64,
     },
-    /// A beam: its left and right ends run upright, its upper edge from one to the other.
+    /// A beam: a parallelogram with upright ends.
     Slant {
         /// Upper left corner.
         from: (f64, f64),
         /// Upper right corner.
         to: (f64, f64),
-        /// Height of its ends.
+        /// The height of the upright ends.
         thick: f64,
     },
-    /// A tie, bowed upwards, thickest in the middle.
+    /// A tie: a bow that curves upwards and is thickest in the middle.
     Bow {
         /// Left end.
         from: (f64, f64),
         /// Right end.
         to: (f64, f64),
-        /// Rise of its control points above the ends.
+        /// The height of the control points above the ends.
         rise: f64,
     },
-    /// Words on a base line.
+    /// A text on a base line.
     Text {
-        /// The words.
+        /// The text.
         text: String,
-        /// See `align`.
+        /// The x that `align` refers to.
         x: f64,
-        /// Base line.
+        /// The y of the base line.
         y: f64,
-        /// Staff spaces an em.
+        /// The font size: staff spaces in an em.
         size: f64,
-        /// Face.
+        /// The face of the font.
         face: Face,
-        /// How it stands from `x`.
+        /// How the text is aligned to `x`.
         align: Align,
     },
 }
 
-/// A box around ink.
+/// A box around ink, in staff spaces.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bounds {
     /// Left edge.
@@ -174,7 +174,8 @@ pub struct Bounds {
 }
 
 impl InkShape {
-    /// The box around its ink; of a text, from below its letters to above its capitals.
+    /// The box around the shape's ink. For a text it reaches from below its letters to above its
+    /// capitals.
     pub fn bounds(&self) -> Bounds {
         match self {
             Self::Glyph { glyph, x, y, scale } => {
@@ -207,7 +208,8 @@ impl InkShape {
                 left: from.0,
                 bottom: from.1.min(to.1),
                 right: to.0,
-                // a cubic curve reaches three quarters of the way to its control points
+                // a cubic curve with both control points at the same height reaches three quarters
+                // of that height
                 top: from.1.max(to.1) + rise * 0.75 + 0.1,
             },
             Self::Text {
@@ -249,7 +251,7 @@ pub(super) fn glyph(kind: ElementKind, glyph: Glyph, x: f64, y: f64) -> Element 
     }
 }
 
-/// Words at a place: their size, face and which part of them stands there.
+/// A text with its alignment, size and face, that belongs to no note.
 pub(super) fn words(
     kind: ElementKind,
     note: Option<NoteId>,
@@ -271,7 +273,7 @@ pub(super) fn words(
     }
 }
 
-/// Height of the highest ink between two x, at least that of the staff's uppermost line.
+/// The y of the highest ink between two x, at least that of the staff's top line.
 pub(super) fn ceiling(elements: &[Element], left: f64, right: f64) -> f64 {
     elements
         .iter()

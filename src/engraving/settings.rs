@@ -1,38 +1,39 @@
-//! How a score is laid out: what is drawn, and how far apart notes stand.
+//! The options of a layout: what is drawn, and how far apart notes are placed.
 
-/// How a score is laid out.
+/// The options of a layout.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LayoutSettings {
-    /// Width of a system, staff spaces.
+    /// The width of a system, in staff spaces.
     pub width: f64,
-    /// How far apart notes stand.
+    /// How far apart notes are placed.
     pub spacing: Spacing,
-    /// Full bars in a system at most; fewer where they do not fit.
+    /// The most full bars in a system; there are fewer where they do not fit. None means
+    /// eight.
     pub bars_in_a_system: Option<usize>,
-    /// True where each part of a tune begins a system, as players print it (common practice, no
+    /// True where each part of a tune begins a new system, as players print it (common practice, no
     /// source).
     pub parts_apart: bool,
-    /// The clef at the head of each system.
+    /// True where each system begins with a clef.
     pub clef: bool,
-    /// The metre at the head of the first.
+    /// True where the first system shows the metre.
     pub metre: bool,
-    /// The number of the first bar above each system but the first.
+    /// True where each system but the first shows the number of its first bar.
     pub bar_numbers: bool,
-    /// Names of movements above, each once a system.
+    /// True where names of movements are written above, each once a system.
     pub movement_names: bool,
-    /// A movement is named each time it stands and not only the first time: for a picture that has
-    /// no room for all names and chooses among them.
+    /// True where a movement is named every time it occurs, not only the first time. A picture
+    /// without room for all names needs this to choose among them.
     pub names_again: bool,
-    /// Names of separating gracenotes inside a bar, above them.
+    /// True where separating gracenotes inside a bar are named above the staff.
     pub grace_names: bool,
-    /// Numbers of the clicks below.
+    /// True where count numbers are written below the staff.
     pub beat_numbers: bool,
-    /// Names of the melody notes below.
+    /// True where the names of the melody notes are written below the staff.
     pub note_names: bool,
 }
 
 impl LayoutSettings {
-    /// For paper: clef, metre, bar numbers, names.
+    /// The options for paper: clef, metre, bar numbers and names.
     pub fn paper(width: f64) -> Self {
         Self {
             width,
@@ -51,23 +52,23 @@ impl LayoutSettings {
     }
 }
 
-/// The widths that suit notes, staff spaces from head to head.
+/// The natural widths of notes, in staff spaces from head to head.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spacing {
-    /// The width that suits a quaver.
+    /// The natural width of a quaver.
     pub quaver: f64,
-    /// What each doubling of the length adds.
+    /// The width that each doubling of a note's length adds.
     pub doubling: f64,
-    /// The least width, that of the shortest notes.
+    /// The least width, which is that of the shortest notes.
     pub least: f64,
-    /// What gracenotes before the next note add, as a part of their own width.
+    /// The width that gracenotes before the next note add, as a share of their own width.
     pub gracenotes: f64,
-    /// White before a group of gracenotes beyond the least.
+    /// The extra gap before a group of gracenotes.
     pub air: f64,
 }
 
 impl Default for Spacing {
-    /// As printed music stands (chosen by eye beside LilyPond's pages).
+    /// Spacing as in printed music (chosen by eye beside LilyPond's pages).
     fn default() -> Self {
         Self {
             quaver: 3.1,

@@ -1,4 +1,4 @@
-//! Optical spacing: lengths to widths, and springs that justify a bar.
+//! Optical spacing: turns lengths of notes into widths, and justifies a bar by springs.
 
 use super::columns::{Bar, Column};
 use super::proportions as p;
@@ -6,30 +6,32 @@ use super::settings::Spacing;
 use crate::rhythm::Metre;
 use num_traits::ToPrimitive;
 
-/// A spring from one head to the next, or to the bar line.
+/// A spring from one head to the next or to the bar line.
 #[derive(Debug, Clone, Copy)]
 struct Spring {
-    /// The least length: nothing touches.
+    /// The least length, at which nothing touches.
     least: f64,
-    /// The length that suits the note.
+    /// The natural length for the note.
     natural: f64,
-    /// Its share of the room that is left over: the space of the note itself, so that longer notes
-    /// stay longer.
+    /// The spring's share of the room that is left over. It is the natural length for the note
+    /// alone, so that longer notes stay wider.
     share: f64,
 }
 
-/// A bar as springs.
+/// A bar as a row of springs.
 #[derive(Debug, Clone)]
 pub(super) struct Springs {
-    /// From the bar's left end to the left edge of its first head; does not stretch.
+    /// The distance from the bar's left end to the left edge of its first head. It does not
+    /// stretch.
     start: f64,
     gaps: Vec<Spring>,
-    /// The bar line's own width at the end.
+    /// The width of the bar line at the bar's end.
     end: f64,
 }
 
-/// The space that suits a note by its length: one step more for each doubling, never in proportion,
-/// as in printed music (LilyPond's reference describes the same rule; our widths are our own).
+/// The natural space of a note by its length: one step more for each doubling and not in
+/// proportion, as in printed music (LilyPond's reference describes the same rule; the widths are
+/// our own).
 fn suits(column: &Column, metre: Metre, spacing: Spacing) -> f64 {
     let part = metre
         .semibreves_of(column.duration)
@@ -40,7 +42,8 @@ fn suits(column: &Column, metre: Metre, spacing: Spacing) -> f64 {
 }
 
 impl Springs {
-    /// The springs of a bar with `before` at its left end (repeat signs) and `end` at its right.
+    /// The springs of a bar. `before` is the width of repeat signs at its left end, `end` that of
+    /// the bar line at its right.
     pub(super) fn of(bar: &Bar, metre: Metre, spacing: Spacing, before: f64, end: f64) -> Self {
         let start = before + p::AFTER_LINE + bar.columns.first().map_or(0.0, Column::left);
         let gaps = bar
@@ -58,7 +61,7 @@ impl Springs {
                 };
                 Spring {
                     least,
-                    // a group of gracenotes stands a little apart from the note before it
+                    // a group of gracenotes is placed a little apart from the note before it
                     natural: (least + spacing.air * left.min(1.0))
                         .max(suits + left * spacing.gracenotes),
                     share: suits,
@@ -77,19 +80,19 @@ impl Springs {
         self.start + stretched + self.end
     }
 
-    /// The width that suits the bar.
+    /// The natural width of the bar.
     pub(super) fn natural(&self) -> f64 {
         self.width_at(0.0)
     }
 
-    /// The width below which something touches.
+    /// The least width of the bar, below which something would touch.
     pub(super) fn least(&self) -> f64 {
         let least: f64 = self.gaps.iter().map(|spring| spring.least).sum();
         self.start + least + self.end
     }
 
     /// The left edges of the heads and the end of the last spring, for a bar of this width that
-    /// begins at `left`. Where the bar is too narrow it becomes wider than asked, so that nothing
+    /// begins at `left`. A bar that is too narrow becomes wider than asked for, so that nothing
     /// collides.
     pub(super) fn places(&self, left: f64, width: f64) -> (Vec<f64>, f64) {
         let (mut low, mut high) = (-2.0, 20.0);

@@ -1,4 +1,4 @@
-//! Bars into systems, and how wide each bar is in its system.
+//! Divides bars into systems, and gives each bar its width.
 
 use super::columns::{Bar, Signs};
 use super::metre;
@@ -9,22 +9,22 @@ use super::{font::Glyph, placed};
 use placed::{Element, ElementKind, InkShape};
 use std::ops::Range;
 
-/// The widths by which the room of a system is measured.
+/// The widths that limit what fits into a system, in staff spaces.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Room {
     pub width: f64,
-    /// Width of clef and metre in the first system.
+    /// The width of clef and metre in the first system.
     pub first_prefix: f64,
-    /// Width of the clef in every system but the first.
+    /// The width of the clef in every later system.
     pub prefix: f64,
     pub bars_in_a_system: Option<usize>,
-    /// True where each part of the tune begins a system of its own.
+    /// True where each part of the tune begins a new system.
     pub parts_apart: bool,
     pub spacing: Spacing,
 }
 
 impl Room {
-    /// The room for bars in a system.
+    /// The room for bars in the system with this number, from 0.
     fn of_system(&self, place: usize) -> f64 {
         let prefix = if place == 0 {
             self.first_prefix
@@ -35,7 +35,7 @@ impl Room {
     }
 }
 
-/// A system's bars with their widths.
+/// The bars of a system with their widths.
 #[derive(Debug, Clone)]
 pub(super) struct Line {
     pub bars: Range<usize>,
@@ -47,10 +47,11 @@ fn dot() -> f64 {
     Glyph::Dot.outline().right
 }
 
-/// Between the clef or the metre and a repeat that begins there, staff spaces. Chosen by eye.
+/// The gap between the clef or metre and a repeat sign that begins there, in staff spaces. Chosen
+/// by eye.
 const AFTER_CLEF: f64 = 0.8;
 
-/// The room of a repeat's beginning behind its thick line.
+/// The room that the beginning of a repeat needs to the right of its thick line.
 fn opening(signs: Signs) -> f64 {
     if signs.repeat_begins {
         p::LINE_GAP + p::THIN + p::LINE_GAP + dot()
@@ -59,7 +60,7 @@ fn opening(signs: Signs) -> f64 {
     }
 }
 
-/// The room of the lines at a bar's end.
+/// The room that the lines at a bar's end need.
 fn closing(signs: Signs, next_begins: bool) -> f64 {
     if signs.repeat_ends {
         dot() + p::LINE_GAP + p::THIN + p::LINE_GAP + p::THICK
@@ -74,7 +75,7 @@ fn closing(signs: Signs, next_begins: bool) -> f64 {
     }
 }
 
-/// The room at the left end of a bar in its system for the signs of a repeat that begins there.
+/// The room that the signs at the left end of a bar need for a repeat that begins there.
 pub(super) fn before_change(bar: &Bar, first: bool) -> f64 {
     let thick = if first && bar.signs.repeat_begins {
         AFTER_CLEF + p::THICK
@@ -84,7 +85,7 @@ pub(super) fn before_change(bar: &Bar, first: bool) -> f64 {
     thick + opening(bar.signs)
 }
 
-/// The room of a metre that begins with the bar.
+/// The room that a metre needs where it begins with the bar.
 fn change_width(bar: &Bar) -> f64 {
     if bar.changes_metre && !bar.metre.is_free() {
         p::AFTER_LINE + metre::width_of(bar.metre)
@@ -93,7 +94,7 @@ fn change_width(bar: &Bar) -> f64 {
     }
 }
 
-/// The springs of a bar in its system.
+/// The springs of a bar within its system.
 pub(super) fn springs(bars: &[Bar], place: usize, line: &Range<usize>, room: &Room) -> Springs {
     let bar = &bars[place];
     let first = place == line.start;
@@ -107,12 +108,12 @@ pub(super) fn springs(bars: &[Bar], place: usize, line: &Range<usize>, room: &Ro
     )
 }
 
-/// A system that fills less than this share of its width is not stretched where it stands beside
-/// others: a last ending of one bar stands as close as the bars above it. Chosen by eye.
+/// A system that fills less than this share of its width is not stretched where there are other
+/// systems: a last ending of one bar keeps the spacing of the bars above it. Chosen by eye.
 const FULL_ENOUGH: f64 = 0.6;
 
-/// Breaks the bars into systems and gives every bar its width. Where systems have as many bars and
-/// nothing touches by it, their bar lines stand under each other.
+/// Divides the bars into systems and gives every bar its width. In systems with equally many bars
+/// the bar lines are aligned, where nothing touches because of it.
 pub(super) fn break_into_lines(bars: &[Bar], room: &Room) -> Vec<Line> {
     let ranges = ranges(bars, room);
     let natural: Vec<f64> = ranges
@@ -147,7 +148,7 @@ pub(super) fn break_into_lines(bars: &[Bar], room: &Room) -> Vec<Line> {
             }
         })
         .collect();
-    // bar lines are aligned in systems that begin alike and have as many bars
+    // bar lines are aligned in systems that begin alike and have equally many bars
     let shape = |place: usize| {
         let begins = ranges[place].start;
         (
@@ -167,7 +168,7 @@ pub(super) fn break_into_lines(bars: &[Bar], room: &Room) -> Vec<Line> {
     lines
 }
 
-/// The width that suits some bars in one system, and the width below which something touches.
+/// The natural and the least width of some bars in one system.
 fn widths_of(bars: &[Bar], range: &Range<usize>, room: &Room) -> (f64, f64) {
     range.clone().fold((0.0, 0.0), |sum, bar| {
         let springs = springs(bars, bar, range, room);
@@ -175,7 +176,7 @@ fn widths_of(bars: &[Bar], range: &Range<usize>, room: &Room) -> (f64, f64) {
     })
 }
 
-/// Widths of bars that fill so much of a system.
+/// The widths of bars that together fill the width `target`.
 fn justified(bars: &[Bar], range: &Range<usize>, target: f64, room: &Room) -> Vec<f64> {
     let springs: Vec<Springs> = range
         .clone()
@@ -183,8 +184,8 @@ fn justified(bars: &[Bar], range: &Range<usize>, target: f64, room: &Room) -> Ve
         .collect();
     let natural: f64 = springs.iter().map(Springs::natural).sum();
     let least: f64 = springs.iter().map(Springs::least).sum();
-    // bars that need about the same room become equally wide, so that the lines of a drill's stages
-    // stand under each other down the page
+    // bars that need about the same room get the same width, so that the bar lines of a drill's
+    // stages are aligned down the page
     let equal = target / springs.len().max(1) as f64;
     let widest = springs.iter().map(Springs::natural).fold(0.0, f64::max);
     let narrowest = springs
@@ -209,13 +210,13 @@ fn justified(bars: &[Bar], range: &Range<usize>, target: f64, room: &Room) -> Ve
         .collect()
 }
 
-/// Moves the bar lines of some systems under each other.
+/// Aligns the bar lines of some systems.
 fn line_up(bars: &[Bar], lines: &mut [Line], places: &[usize], room: &Room) {
     if places.len() < 2 {
         return;
     }
     let count = lines[places[0]].bars.len();
-    // where the bars end, from the staff's left end: the mean over the systems
+    // the mean over the systems of where each bar ends, measured from the staff's left end
     let ends = |line: &Line| -> Vec<f64> {
         let mut x = line.prefix;
         line.widths
@@ -255,21 +256,22 @@ fn line_up(bars: &[Bar], lines: &mut [Line], places: &[usize], room: &Room) {
     }
 }
 
-/// Bars may stand in one system down to this share of the width that suits their notes. Chosen by
-/// eye: tunes are printed four bars to a line, and players do not accept a page of lines of three.
+/// The bars of a system may be compressed to this share of their natural width. Chosen by eye. For
+/// systems of four bars it is lower, because tunes are printed four bars a line and players do not
+/// accept a page of lines of three.
 const CLOSEST: f64 = 0.93;
 const CLOSEST_FOUR: f64 = 0.84;
 /// The same share for a system that holds both endings, which are read together.
 const CLOSEST_ENDINGS: f64 = 0.74;
 
-/// Which bars stand in which system: as many full bars in each as fit, four rather than five to
-/// seven as tunes are mostly printed in fours (common practice, no source), and of a tune two rather
-/// than three; an upbeat joins the system of the bar it leads to. A second ending of one bar joins the
-/// system of the first where there is room.
+/// Which bars are in which system. Each system has as many full bars as fit. Four are preferred to
+/// five, six or seven, because tunes are mostly printed in fours (common practice, no source), and
+/// in a tune two are preferred to three. An upbeat joins the system of the bar that it leads to. A
+/// second ending of one bar joins the system of the first ending where there is room.
 fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
     let mut count = room.bars_in_a_system.unwrap_or(8).max(1);
     if count == usize::MAX {
-        // everything goes into one system
+        // the largest possible number asks for everything in one system
         return std::iter::once(0..bars.len()).collect();
     }
     loop {
@@ -307,7 +309,7 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
         if count == 1 || tried.iter().enumerate().all(|(at, range)| fits(at, range)) {
             return with_last_bar_joined(bars, tried, room);
         }
-        // on a narrow page a system that is too full gives a bar to the next, and the others stay
+        // on a narrow page a system that is too full passes a bar to the next, and the others stay
         // as they are
         if count == 2 && bars.len() > 4 {
             let mixed: Vec<Range<usize>> = tried
@@ -333,9 +335,9 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
     }
 }
 
-/// The systems, a last bar that would stand alone joined to the system before it where there is room: a
-/// line of one bar, such as the note that a phrase lands on, is sent back. Not where a part begins with
-/// it, and not where a line was to end before it.
+/// Joins a last system of one bar, such as the note that a phrase ends on, to the system before it
+/// where there is room. This is not done where a part begins with that bar, or where a line must
+/// end before it.
 fn with_last_bar_joined(
     bars: &[Bar],
     mut ranges: Vec<Range<usize>>,
@@ -358,7 +360,7 @@ fn with_last_bar_joined(
     ranges
 }
 
-/// True where a part of the tune begins with this bar; an ending belongs to the part that it ends.
+/// True where a part of the tune begins with this bar. An ending belongs to the part that it ends.
 fn begins_a_part(bars: &[Bar], place: usize) -> bool {
     let before = place.checked_sub(1).map(|before| bars[before].signs);
     let signs = bars[place].signs;
@@ -376,7 +378,7 @@ fn ends_again(bars: &[Bar], place: usize) -> bool {
             || bars[place + 1].signs.ending.is_some())
 }
 
-/// Systems of `count` full bars each. With `parts_apart` each part begins a system, unless that
+/// Systems of `count` full bars each. With `parts_apart` each part begins a new system, unless that
 /// would leave a system half empty.
 fn chunks(bars: &[Bar], count: usize, parts_apart: bool) -> Vec<Range<usize>> {
     let mut ranges = Vec::new();
@@ -402,7 +404,7 @@ fn chunks(bars: &[Bar], count: usize, parts_apart: bool) -> Vec<Range<usize>> {
     ranges
 }
 
-/// The lines and dots at a bar's right end (`right` is the right edge of the last line).
+/// Draws the lines and dots at a bar's right end. `right` is the right edge of the last line.
 pub(super) fn draw_closing(signs: Signs, next_begins: bool, right: f64) -> Vec<Element> {
     let mut elements = Vec::new();
     let thin = |right: f64| line(right - p::THIN, right);
@@ -423,8 +425,8 @@ pub(super) fn draw_closing(signs: Signs, next_begins: bool, right: f64) -> Vec<E
     elements
 }
 
-/// The beginning of a repeat at a bar's left end; its thick line belongs to the bar before, unless
-/// the bar is the first of its system.
+/// Draws the beginning of a repeat at a bar's left end. Its thick line belongs to the bar before,
+/// unless the bar is the first of its system.
 pub(super) fn draw_opening(signs: Signs, first: bool, left: f64) -> Vec<Element> {
     if !signs.repeat_begins {
         return Vec::new();

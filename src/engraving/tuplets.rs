@@ -1,19 +1,20 @@
-//! The figures of tuplets, below the stems, with a bracket where no beam holds just their notes.
+//! Draws the figures of tuplets below the stems, with a bracket where no beam joins exactly their
+//! notes.
 
 use super::columns::Bar;
 use super::font::{Face, Glyph};
 use super::placed::{Align, Element, ElementKind, InkShape, words};
 use super::proportions as p;
 
-/// Distance from the lowest ink of a tuplet to the middle of its bracket.
+/// The distance from the lowest ink of a tuplet to the middle of its bracket, in staff spaces.
 const BELOW: f64 = 0.9;
-/// Height of the ends of a bracket, which point up.
+/// The height of the ends of a bracket, which point up, in staff spaces.
 const HOOK: f64 = 0.6;
-/// White on either side of the figure in its bracket.
+/// The gap on each side of the figure within its bracket, in staff spaces.
 const AROUND: f64 = 0.35;
 
-/// Draws the tuplets of a bar whose heads stand at `heads`, clear of what is already drawn of the
-/// bar.
+/// Draws the tuplets of a bar whose heads are at `heads`. They are placed below what was already
+/// drawn of the bar.
 pub(super) fn draw(bar: &Bar, heads: &[f64], drawn: &[Element]) -> Vec<Element> {
     bar.tuplets
         .iter()

@@ -1,6 +1,8 @@
-//! Looking after a journal: is it whole, a copy of it, and what can be saved of a damaged one.
+//! Looks after a journal: checks whether it is intact, copies it, and saves what can be read of a
+//! damaged one.
 //!
-//! A file that is looked at is copied first and the copy opened, so that not a byte of it changes.
+//! A file to be checked is copied first and only the copy is opened, so that not a byte of the file
+//! changes.
 
 use super::copied::Copied;
 use super::error::{JournalError, Trouble};
@@ -13,35 +15,36 @@ use std::collections::{BTreeSet, HashSet};
 use std::path::Path;
 use uuid::Uuid;
 
-/// What a check of a journal found.
+/// The result of checking a journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Health {
     /// How many entries can be read.
     pub entries: usize,
-    /// The least number of entries or parts of the file that cannot be read; 0 for a whole journal.
+    /// The least number of entries or parts of the file that cannot be read; 0 for an intact
+    /// journal.
     pub lost: usize,
-    /// Entries from before format 5, which have no check sum.
+    /// The number of entries without a check sum, which were written before format 5.
     pub unsummed: usize,
-    /// How many journals its entries come from: more than one after a merge.
+    /// The number of journals that the entries come from; more than one after a merge.
     pub journals: usize,
-    /// How many sessions it holds.
+    /// The number of sessions.
     pub sessions: usize,
-    /// Times of the first and the last entry, microseconds since 1970.
+    /// The times of the first and the last entry, in microseconds since 1970.
     pub span: Option<(i64, i64)>,
-    /// What is wrong, a sentence each.
+    /// The problems, one sentence each.
     pub troubles: Vec<String>,
 }
 
-/// The least size of an entry in the file, bytes: the fixed columns alone take more.
+/// The least size of an entry in the file, in bytes. Its fixed columns alone take more.
 const SMALLEST_ENTRY: u64 = 60;
-/// At most so many sentences about damage are told; more would say nothing new.
+/// The most sentences about damage. More would tell nothing new.
 const MOST_TOLD: usize = 20;
 
 /// Checks a journal and reads every entry that can be read, in fold order. The file itself is not
-/// touched.
+/// changed.
 ///
 /// # Errors
-/// The file cannot be read, is none of ours, or nothing of it can be made out.
+/// The file cannot be read, is no journal, or nothing in it can be read.
 pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
     let copy = Copied::of(path)?;
     if copy.bytes() == 0 {
@@ -107,7 +110,7 @@ pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
 }
 
 impl Health {
-    /// The health of a file without a byte in it.
+    /// The result for a file of no bytes.
     fn empty() -> Self {
         Self {
             entries: 0,
@@ -123,15 +126,15 @@ impl Health {
     }
 }
 
-/// What was read of a journal.
+/// The entries read from a journal, with counts of what is wrong.
 #[derive(Default)]
 struct Found {
     entries: Vec<Entry>,
-    /// How many entries cannot be read.
+    /// The number of entries that cannot be read.
     lost: usize,
-    /// How many entries can be read but are not as they were written; they are left out.
+    /// The number of entries that can be read but differ from their check sum. They are left out.
     altered: usize,
-    /// Entries from before there were check sums.
+    /// The number of entries without a check sum.
     unsummed: usize,
 }
 
@@ -147,12 +150,12 @@ impl Found {
     }
 }
 
-/// An entry with the check sum that stands beside it.
+/// An entry with its check sum, where it has one.
 fn summed(row: &rusqlite::Row<'_>) -> rusqlite::Result<(Entry, Option<i64>)> {
     Ok((row::read(row)?, row.get("sum")?))
 }
 
-/// What SQLite's own check finds wrong.
+/// The problems that SQLite's own integrity check finds.
 fn whole(connection: &Connection) -> Vec<String> {
     let found: rusqlite::Result<Vec<String>> = connection
         .prepare("PRAGMA integrity_check(20)")
@@ -174,7 +177,7 @@ fn all(connection: &Connection) -> rusqlite::Result<Found> {
     Ok(found)
 }
 
-/// Every entry that can be reached by its own number, and how many could not.
+/// Reads each entry by its own number. Counts those that cannot be read.
 fn one_by_one(connection: &Connection, bytes: u64) -> rusqlite::Result<Found> {
     let query = |sum: &str| {
         format!(
@@ -182,7 +185,7 @@ fn one_by_one(connection: &Connection, bytes: u64) -> rusqlite::Result<Found> {
             row::COLUMNS
         )
     };
-    // a journal that could not be raised to today's format has no check sums
+    // a journal that could not be converted to the present format has no check sums
     let mut query = connection
         .prepare(&query("sum"))
         .or_else(|_| connection.prepare(&query("NULL AS sum")))?;
@@ -207,8 +210,7 @@ fn one_by_one(connection: &Connection, bytes: u64) -> rusqlite::Result<Found> {
     Ok(found)
 }
 
-/// A sentence about undos that name a mark which the journal does not have; none where all are
-/// there.
+/// A sentence about undos whose marks are not in the journal; none where all are there.
 fn strangers(entries: &[Entry]) -> Option<String> {
     let known: HashSet<RecordId> = entries.iter().map(|entry| entry.record.id).collect();
     let strange = entries
@@ -226,7 +228,7 @@ fn strangers(entries: &[Entry]) -> Option<String> {
 }
 
 impl Journal {
-    /// Writes a whole copy of the journal, while others may go on using it.
+    /// Writes a whole copy of the journal, while other programs may go on using it.
     ///
     /// # Errors
     /// See [`Trouble`]; the target must not exist.
@@ -284,7 +286,8 @@ mod tests {
         journal
     }
 
-    /// A check that found a fault in a whole journal would send players to a rescue for nothing.
+    /// A check that found a problem in an intact journal would send players to a rescue for
+    /// nothing.
     #[test]
     fn a_whole_journal_is_whole_also_while_it_is_open() {
         let folder = tempfile::tempdir().expect("a folder");
@@ -296,14 +299,14 @@ mod tests {
         assert_eq!(health.span, Some((0, 49_000)));
     }
 
-    /// One bad page of twenty once meant that a year's marks were given up.
+    /// One damaged page must cost only the entries in it, and not a year's marks.
     #[test]
     fn a_damaged_page_costs_its_own_entries_and_no_others() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("j.sqlite");
         drop(filled(&path, 1000));
         let mut bytes = std::fs::read(&path).expect("bytes");
-        // Pages hold 4096 bytes; one in the middle of the entries is overwritten with noise.
+        // A page has 4096 bytes. One in the middle of the entries is overwritten with noise.
         let text = b"test";
         let page = (8..bytes.len() / 4096 - 2)
             .find(|page| {
@@ -325,8 +328,8 @@ mod tests {
         assert_eq!(fresh.read_all().expect("read"), entries);
     }
 
-    /// A bit that a disk lost once turned a mark into another, and the journal was called whole.
-    /// Each of a thousand flipped bits is found, or nothing that is shown has changed.
+    /// A bit flipped by a disk could turn one mark into another. Of a thousand flipped bits each is
+    /// either found, or changes nothing that is shown.
     #[test]
     fn a_flipped_bit_is_found_or_changes_nothing() {
         let folder = tempfile::tempdir().expect("a folder");
@@ -375,8 +378,8 @@ mod tests {
         assert!(told.contains(expected), "{what}: {told}");
     }
 
-    /// A trigger or a view that somebody added to the file could change what is stored without
-    /// anybody noticing.
+    /// A trigger or view that somebody added to the file could change what is stored without being
+    /// noticed.
     #[test]
     fn triggers_and_views_of_another_hand_are_told() {
         troubled(
@@ -423,8 +426,8 @@ mod tests {
         assert_eq!(std::fs::read(&path).expect("bytes"), b"", "never touched");
     }
 
-    /// When a journal's file was deleted while open, marks were once written to it and lost, and
-    /// were called stored.
+    /// When a journal's file is deleted while open, marks must not be written into the deleted file
+    /// and called stored.
     #[cfg(unix)]
     #[test]
     fn a_journal_that_was_taken_away_stores_nothing_and_says_so() {

@@ -1,10 +1,11 @@
-//! A copy of a journal's file, for work that may not touch the file itself.
+//! A copy of a journal's file, for work that must not change the file itself.
 
 use super::error::{JournalError, Trouble};
 use super::format::refuse_what_is_no_database;
 use std::path::{Path, PathBuf};
 
-/// A copy of a journal and of its WAL, the entries that SQLite has not yet moved into the file.
+/// A copy of a journal and of its WAL, which holds the entries that SQLite has not moved into the
+/// file yet.
 pub(super) struct Copied {
     folder: tempfile::TempDir,
     file: PathBuf,
@@ -12,12 +13,12 @@ pub(super) struct Copied {
 }
 
 impl Copied {
-    /// The copy's file.
+    /// The path of the copied file.
     pub(super) fn file(&self) -> &Path {
         &self.file
     }
 
-    /// Its size in bytes, with the WAL.
+    /// The size of the copy in bytes, including the WAL.
     pub(super) fn bytes(&self) -> u64 {
         self.bytes
     }
@@ -30,15 +31,15 @@ impl Copied {
     /// Copies a journal.
     ///
     /// # Errors
-    /// It cannot be read, or is no database.
+    /// The file cannot be read, or is no database.
     pub(super) fn of(path: &Path) -> Result<Self, JournalError> {
         let told =
             |error: std::io::Error| JournalError::new(path, Trouble::Unreadable(error.to_string()));
         refuse_what_is_no_database(path)?;
         let folder = tempfile::tempdir().map_err(told)?;
         let file = folder.path().join("copy.sqlite");
-        // not `std::fs::copy`, which copies permissions too: the copy of a read-only file could not
-        // be written
+        // `std::fs::copy` would copy permissions too, and a copy of a read-only file could not be
+        // written
         let carry = |from: &Path, to: &Path| {
             let mut from = std::fs::File::open(from)?;
             std::io::copy(&mut from, &mut std::fs::File::create(to)?)

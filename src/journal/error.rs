@@ -1,46 +1,46 @@
-//! What can go wrong with a journal, in sentences that say how to mend it.
+//! Errors of a journal, in sentences that say how to mend them.
 
 use rusqlite::{ErrorCode, ffi};
 use std::path::{Path, PathBuf};
 
-/// Why a journal could not be read or written. An error never leads to anything being overwritten.
+/// Why a journal could not be read or written. No error leads to anything being overwritten.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct JournalError {
-    /// The journal's file.
+    /// The path of the journal's file.
     pub path: PathBuf,
-    /// What is wrong.
+    /// The problem.
     pub trouble: Trouble,
 }
 
-/// What is wrong with a journal.
+/// The problem of a journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Trouble {
-    /// Its folder cannot be made.
+    /// The journal's folder cannot be made; with the system's reason.
     Folder(String),
-    /// The file cannot be opened or read.
+    /// The file cannot be opened or read; with the system's reason.
     Unreadable(String),
     /// The file or its folder cannot be written.
     ReadOnly,
-    /// The file that was open is not there any more.
+    /// The file that was open has been deleted or replaced.
     Gone,
     /// The disk is full.
     Full,
-    /// The disk refused what was to be written.
+    /// The disk refused the write; with the reason.
     NotTaken(String),
-    /// A newer program wrote it.
+    /// A newer version of the program wrote the journal.
     Newer {
-        /// The schema version found.
+        /// The format that was found.
         found: i64,
-        /// The newest this program knows.
+        /// The newest format that this program knows.
         known: i64,
     },
-    /// A database of another program, or no database.
+    /// The file is a database of another program, or no database.
     NotAJournal,
-    /// The database is damaged.
+    /// The database is damaged; with the details.
     Damaged(String),
-    /// Another program holds it for longer than we wait.
+    /// Another program has locked the journal for longer than we wait.
     Busy,
-    /// Any other error of the database.
+    /// Any other error of the database; with its message.
     Other(String),
 }
 
@@ -55,7 +55,7 @@ impl std::fmt::Display for JournalError {
             Trouble::Unreadable(why) => write!(
                 f,
                 "the journal `{path}` cannot be opened ({}): check that it is a file you may read and write",
-                // the number of a system's error says nothing to a player, so it is cut off
+                // the system's error number says nothing to a player, so it is cut off
                 why.split(" (os error ").next().unwrap_or_default()
             ),
             Trouble::ReadOnly => write!(
@@ -96,8 +96,8 @@ impl std::fmt::Display for JournalError {
 }
 impl std::error::Error for JournalError {}
 
-/// What SQLite says when a write fails for another reason than a full disk (SQLite, Result and
-/// Error Codes): a file that may not grow, a stick that was pulled out.
+/// SQLite's error codes for a write that fails for another reason than a full disk, such as a file
+/// that may not grow or a USB stick that was pulled out (SQLite, Result and Error Codes).
 const WRITING: [i32; 5] = [
     ffi::SQLITE_IOERR_WRITE,
     ffi::SQLITE_IOERR_FSYNC,
@@ -129,7 +129,7 @@ impl JournalError {
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => Trouble::Damaged(said),
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Trouble::Busy,
             _ => match error {
-                // A value that no version of this program writes.
+                // a value that no version of this program writes
                 rusqlite::Error::FromSqlConversionFailure(..)
                 | rusqlite::Error::InvalidColumnType(..)
                 | rusqlite::Error::IntegralValueOutOfRange(..) => Trouble::Damaged(said),

@@ -1,25 +1,26 @@
-//! The format of a journal's file, and which files are not journals.
+//! The format of a journal's file, and the checks that refuse other files.
 
 use super::error::{JournalError, Trouble};
 use rusqlite::Connection;
 use std::io::Read;
 use std::path::Path;
 
-/// The SQL that raises a journal from each format to the next, beginning with 1 to 2; `schema.sql`
-/// makes a new journal as all of them together leave it. A step that has been released is never
+/// The SQL that converts a journal from each format to the next, beginning with 1 to 2.
+/// `schema.sql` makes a new journal as all steps together leave it. A released step is never
 /// changed.
 pub(super) const STEPS: &[&str] = &[
-    // `tried` and `tried_alone` are new kinds of entry: the tables stay, and a program that does not
-    // know these kinds refuses the journal.
+    // `tried` and `tried_alone` are new kinds of entry. The tables stay the same; the new number
+    // makes programs that do not know these kinds refuse the journal.
     "",
-    // A rung may be a length of tones at a tempo: what stands there stays, and a program that does
-    // not know such a rung refuses the journal instead of taking it for damage.
+    // A rung may be a tone length at a tempo. Stored values stay the same; the new number makes
+    // programs that do not know such a rung refuse the journal instead of taking it for damaged.
     "",
-    // `discriminated` is a new kind of entry, of which there are few: found without reading the rest.
+    // `discriminated` is a new kind of entry. There are few of them, and the index finds them
+    // without reading the others.
     "CREATE INDEX entry_by_discrimination ON entry (utc_us, journal, seq) WHERE kind = 'discriminated';",
-    // A check sum of each entry from now on; a table that is only added to leaves older ones without.
-    // A stretch lasts as long as sound was heard, where that is known. And the music of a drill is
-    // found without reading the rest.
+    // Each new entry has a check sum; older entries have none, because a table is only added to.
+    // The length of a playing stretch is the time that sound was heard, where that is known. An
+    // index finds the music of a drill without reading everything.
     "ALTER TABLE entry ADD COLUMN sum INTEGER;
      DROP VIEW playing;
      CREATE VIEW playing AS
@@ -39,10 +40,10 @@ pub(super) const STEPS: &[&str] = &[
     "",
 ];
 
-/// The newest format of the journal this program knows, in SQLite's `user_version`.
+/// The newest format that this program knows, as stored in SQLite's `user_version`.
 pub const FORMAT: i64 = 1 + STEPS.len() as i64;
 
-/// Says in SQLite's `application_id` that the file is one of ours: `GRun` in ASCII.
+/// The value of SQLite's `application_id` that marks a file as a journal: `GRun` in ASCII.
 pub(super) const APPLICATION: i64 = 0x4752_756e;
 
 pub(super) const SCHEMA: &str = include_str!("schema.sql");
@@ -50,7 +51,8 @@ pub(super) const SCHEMA: &str = include_str!("schema.sql");
 /// The first bytes of every SQLite 3 file (SQLite, Database File Format, 1.3.1).
 const MAGIC: &[u8; 16] = b"SQLite format 3\0";
 
-/// SQLite takes a file without its header for damaged or, when it is empty, for new.
+/// Refuses a file without SQLite's header, which SQLite itself would take for damaged or, when it
+/// is empty, for new.
 pub(super) fn refuse_what_is_no_database(path: &Path) -> Result<(), JournalError> {
     let unreadable =
         |error: std::io::Error| JournalError::new(path, Trouble::Unreadable(error.to_string()));
@@ -71,7 +73,7 @@ pub(super) fn refuse_what_is_no_database(path: &Path) -> Result<(), JournalError
     }
 }
 
-/// Reads what the file says it is, and writes nothing.
+/// Refuses a file of another program or of a newer format. Nothing is written.
 pub(super) fn refuse_another_format(
     path: &Path,
     connection: &Connection,
@@ -95,7 +97,8 @@ pub(super) fn refuse_another_format(
     Ok(())
 }
 
-/// Raises an older journal step by step, all of them or none: the caller commits.
+/// Converts an older journal step by step. The caller commits, so that either all steps or none are
+/// taken.
 pub(super) fn raise(connection: &Connection, found: i64, steps: &[&str]) -> rusqlite::Result<()> {
     for (format, step) in (1_i64..).zip(steps).filter(|(format, _)| *format >= found) {
         connection.execute_batch(step)?;

@@ -1,4 +1,4 @@
-//! What planning asks of a journal: every mark in a few words, and when sound ran.
+//! What planning reads from a journal: every mark in short form, and when sound ran.
 
 use super::error::JournalError;
 use super::row;
@@ -11,7 +11,8 @@ use std::collections::{HashMap, HashSet};
 use uuid::Uuid;
 
 impl Journal {
-    /// Every mark, undo, first try of a day and repetition by heart in fold order, in a few words each: a year of them in a moment.
+    /// Every mark, undo, first try of a day and repetition by heart in short form, in fold order. A
+    /// year of them is read in a moment.
     ///
     /// # Errors
     /// See [`Trouble`](super::Trouble).
@@ -19,7 +20,8 @@ impl Journal {
         self.marks_between(i64::MIN, i64::MAX)
     }
 
-    /// As [`Journal::marks`], of a stretch of time in microseconds: `from` counts and `before` does not.
+    /// Like [`Journal::marks`], for a range of time in microseconds since 1970; `from` is included
+    /// and `before` is not.
     pub(super) fn marks_between(&self, from: i64, before: i64) -> Result<Vec<Said>, JournalError> {
         let mut all = Vec::new();
         self.marks_in_parts(from, before, usize::MAX, &mut |mut part| {
@@ -28,8 +30,8 @@ impl Journal {
         Ok(all)
     }
 
-    /// As [`Journal::marks_between`], handed out in parts of `together` or a few more. A part holds whole
-    /// sessions, so that nothing in it names a mark of another part.
+    /// Like [`Journal::marks_between`], but passes the marks on in parts of at least `together`. A
+    /// part holds whole sessions, so that no undo names a mark of another part.
     pub(super) fn marks_in_parts(
         &self,
         from: i64,
@@ -73,7 +75,8 @@ impl Journal {
         Ok(())
     }
 
-    /// When a session says its last, or a mark of it is taken back for the last time.
+    /// The time of a session's last entry, or of the last undo of one of its marks, whichever is
+    /// later, in microseconds since 1970.
     fn ends(&self, session: &[u8; 16]) -> rusqlite::Result<i64> {
         let latest = |query: &str| -> rusqlite::Result<Option<i64>> {
             let mut query = self.connection().prepare_cached(query)?;
@@ -84,7 +87,7 @@ impl Journal {
         Ok(own.max(latest(undone)?).unwrap_or(i64::MIN))
     }
 
-    /// When sound ran, in order, from a moment on in microseconds.
+    /// The stretches in which sound ran, in order, from a moment on in microseconds since 1970.
     ///
     /// # Errors
     /// See [`Trouble`](super::Trouble).
@@ -128,7 +131,7 @@ fn said(
     ) else {
         return Ok(None);
     };
-    // Marks come in runs of one cell: most rows repeat the row before.
+    // marks come in runs of one cell, so most rows repeat the cell of the row before
     let cell = match last {
         Some((one, other, cell)) if one == stage && other == tempo => *cell,
         _ => {

@@ -1,35 +1,38 @@
-//! What in a journal cannot be, and what a journal would say without it: numbers that nothing counts
-//! up to, sessions of a clock that was wrong.
+//! Finds impossible entries in a journal, and returns its entries without them: numbers that nobody
+//! counts to, and sessions dated by a wrong clock.
 //!
-//! Entries in, entries out; nothing is written here.
+//! This module takes and returns entries and writes nothing.
 
 use crate::practice::Entry;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// Microseconds of a day. So much may a session begin before the one that was stored before it, or
-/// after now, without its clock being called wrong: no clock that is right is corrected by as much.
+/// A day in microseconds. A session may begin this much before the session stored before it, or
+/// after the present time, without its clock counting as wrong, because no right clock is corrected
+/// by more.
 pub(super) const DAY: i64 = 86_400_000_000;
-/// Between a session that is dated anew and the one before, microseconds. Chosen.
+/// The time between a session that gets a new date and the one before it, in microseconds. Chosen.
 const APART: i64 = 60_000_000;
-/// The first day of 2026, the year in which the program was begun, microseconds since 1970. What says
-/// an earlier time is of a clock that was wrong: without a battery one wakes in 1970.
+/// The first day of 2026, in microseconds since 1970. The program did not exist earlier, so an
+/// earlier time comes from a wrong clock; a computer without a battery starts in 1970.
 const BEGAN: i64 = 20_454 * DAY;
-/// What a clock says, wrong or right, microseconds since 1970: from then until 2200.
+/// The range of times that a clock can show, right or wrong, in microseconds since 1970: from 1970
+/// until 2200.
 const YEARS: std::ops::RangeInclusive<i64> = 0..=7_258_118_400_000_000;
-/// The farthest that a place's time lies from universal time, seconds: 14 h in use, 18 in zoneinfo.
+/// The largest difference of local time from universal time, in seconds. 14 h are in use; zoneinfo
+/// allows 18 h.
 const FARTHEST: i32 = 18 * 3600;
-/// No one counts further: a mark a second is thirty million a year.
+/// The largest number that is believed. A mark a second would be thirty million a year.
 const MOST_COUNTED: u64 = 1 << 40;
-/// The longest text of an entry, bytes; measures of a long repetition take ten thousand.
+/// The longest text of an entry in bytes. The measurements of a long repetition take ten thousand.
 const LONGEST_TEXT: usize = 256 * 1024;
 
-/// Whether the clock that says a time had a date, right or wrong.
+/// True where a clock that shows this time knew the date, right or wrong.
 pub(super) fn has_date(time: i64) -> bool {
     time >= BEGAN
 }
 
-/// Why an entry cannot be, in words that follow `its`; nothing for one that can.
+/// Why an entry is impossible, in words that follow `its`; none for a possible entry.
 pub fn absurd(entry: &Entry) -> Option<String> {
     use crate::practice::Kind;
     let record = &entry.record;
@@ -76,34 +79,36 @@ pub fn absurd(entry: &Entry) -> Option<String> {
         .map(|longest| format!("text has {longest} bytes"))
 }
 
-/// A session whose clock was wrong, or that part of one for which it was.
+/// A session, or a part of one, whose clock was wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct WrongClock {
-    /// The journal that stored it: entries that another has of the same session have times of their own.
+    /// The journal that stored the entries. Entries of the same session in another journal have
+    /// times of their own.
     pub journal: Uuid,
     /// The session.
     pub session: Uuid,
-    /// The first and the last number that its entries have in that journal.
+    /// The first and the last number of the session's entries in that journal.
     pub numbers: (u64, u64),
-    /// How many entries it has.
+    /// The number of these entries.
     pub entries: usize,
-    /// When it says that it began, microseconds since 1970.
+    /// When the session began by its own clock, in microseconds since 1970.
     pub says: i64,
-    /// When it began at the earliest, by the sessions stored around it.
+    /// The earliest time at which it can have begun, by the sessions stored around it, in
+    /// microseconds since 1970.
     pub instead: i64,
 }
 
 /// The entries of a journal that cannot be right.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Odd {
-    /// Sessions of a wrong clock, in the order in which they were stored.
+    /// The sessions of wrong clocks, in the order in which they were stored.
     pub clocks: Vec<WrongClock>,
-    /// Numbers of the entries that cannot be, and why: words that follow `its`.
+    /// The index of each impossible entry with the reason, in words that follow `its`.
     pub absurd: Vec<(u64, String)>,
 }
 
-/// A session as its journal stored it, or a part of it: a clock that was set by more than a day in the
-/// middle divides it.
+/// A session as its journal stored it, or a part of it. A clock that was set by more than a day
+/// during the session divides it into parts.
 struct Session {
     journal: Uuid,
     id: Uuid,
@@ -111,11 +116,12 @@ struct Session {
     entries: usize,
     begin: i64,
     end: i64,
-    /// The time of the entry that was stored last.
+    /// The time of the entry that was stored last, in microseconds since 1970.
     latest: i64,
 }
 
-/// What in a journal's entries cannot be, at a moment in microseconds.
+/// Finds what is impossible in a journal's entries. `now` is the present time in microseconds since
+/// 1970.
 pub fn odd(entries: &[Entry], now: i64) -> Odd {
     let mut odd = Odd::default();
     let mut journals: BTreeMap<Uuid, Vec<&Entry>> = BTreeMap::new();
@@ -132,9 +138,10 @@ pub fn odd(entries: &[Entry], now: i64) -> Odd {
     odd
 }
 
-/// Entries without what is odd about them, in fold order.
+/// The entries in fold order, without the impossible ones and with wrong times corrected.
 pub fn mended(mut entries: Vec<Entry>, odd: &Odd) -> Vec<Entry> {
-    // the last number of each part of a session, and by how much it is moved; found by its first number
+    // for each part of a session, found by its first number: its last number, and by how many
+    // microseconds it is moved
     let parts: BTreeMap<(Uuid, Uuid, u64), (u64, i64)> = odd
         .clocks
         .iter()
@@ -151,7 +158,7 @@ pub fn mended(mut entries: Vec<Entry>, odd: &Odd) -> Vec<Entry> {
         if let Some((_, (last, by))) = parts.range(of_session).next_back()
             && number <= *last
         {
-            // a part of many days, one after another, would else end outside the years
+            // otherwise a part of many days could end outside the possible years
             let moved = record.utc_us.saturating_add(*by);
             record.utc_us = moved.clamp(*YEARS.start(), *YEARS.end());
         }
@@ -192,10 +199,11 @@ fn sessions(entries: &[&Entry]) -> Vec<Session> {
     found
 }
 
-/// Sessions from before the program or in the future, and of sessions that were stored one after the
-/// other and say the reverse the fewer: one clock was wrong sooner than many.
+/// Finds the sessions of wrong clocks. These are sessions before the program existed or in the
+/// future. Of sessions whose stored order contradicts their times they are the smaller number,
+/// because one wrong clock is more likely than many.
 fn wrong_clocks(stored: &[Session], now: i64) -> Vec<WrongClock> {
-    // nothing is in the future of a clock that has no date itself
+    // where the present time has no date, nothing can be in its future
     let dated = has_date(now);
     let cannot_be = |session: &Session| {
         !has_date(session.begin) || (dated && session.begin > now.saturating_add(DAY))
@@ -221,7 +229,8 @@ fn wrong_clocks(stored: &[Session], now: i64) -> Vec<WrongClock> {
         behind[place] |= session.begin.saturating_add(DAY) < most;
         most = most.max(session.begin);
     }
-    // the fewer, and of as many those without whom the rest lies closer together
+    // the smaller number is taken as wrong; of equal numbers, the one without which the others lie
+    // closer together
     let cost = |wrong: &[bool]| {
         let count = wrong.iter().filter(|wrong| **wrong).count();
         let rest = stored.iter().zip(wrong).filter(|(_, wrong)| !**wrong);
@@ -237,8 +246,9 @@ fn wrong_clocks(stored: &[Session], now: i64) -> Vec<WrongClock> {
     dated_anew(stored, &wrong, now)
 }
 
-/// Sessions of wrong clocks one after the other behind the right one before them; those before any
-/// right one end where the first begins, and without one they end now.
+/// Gives sessions of wrong clocks new times. They follow the right session before them one after
+/// the other. Those before any right session end where the first right one begins. Where no session
+/// is right, the last one ends now.
 fn dated_anew(stored: &[Session], wrong: &[bool], now: i64) -> Vec<WrongClock> {
     let first = wrong.iter().position(|wrong| !*wrong);
     let at_first = &stored[..first.unwrap_or(stored.len())];
@@ -288,7 +298,7 @@ mod tests {
         }
     }
 
-    /// What is odd, and the entries without it.
+    /// The oddities of a journal, and the entries without them.
     struct Mended {
         entries: Vec<Entry>,
         clocks: Vec<WrongClock>,
@@ -317,9 +327,9 @@ mod tests {
         found
     }
 
-    /// The clock was set in the middle of an evening, by years and back again: what was stored in
-    /// between is dated beside the rest. The same session in another journal keeps its own times.
-    /// Found by the fuzzer: marks were moved outside the years, and a journal put right lacked them.
+    /// The clock is set by years in the middle of an evening, and back again. What was stored in
+    /// between is moved beside the rest, and the same session in another journal keeps its times.
+    /// Marks must not be moved outside the possible years (found by the fuzzer).
     #[test]
     fn a_clock_that_is_set_in_the_middle_of_a_session_moves_only_what_it_dated() {
         let mut entries: Vec<Entry> = [21_990, 21_990, 60_000, 60_000, 21_990]
@@ -334,7 +344,8 @@ mod tests {
         assert_eq!(mended.clocks[0].numbers, (3, 4));
         let days = mended.entries.iter().map(|own| own.record.utc_us / DAY);
         assert_eq!(days.collect::<Vec<_>>(), [21_990; 6]);
-        // a hundred years within one part, an entry a day: what is moved stays within the years
+        // a hundred years within one part, with an entry a day: the moved times stay within the
+        // possible years
         let century: Vec<Entry> = (0..36_500)
             .zip(1..)
             .map(|(day, seq)| entry(1, seq, 1, day, 0))
@@ -345,8 +356,8 @@ mod tests {
         assert!(mended.iter().all(|entry| absurd(entry).is_none()));
     }
 
-    /// One evening with a clock years ahead, or one with a clock that had lost the date: it is dated
-    /// after the evening that was stored before it, its minutes as they were, and no other changes.
+    /// An evening whose clock was years ahead, or had lost its date, is moved after the evening
+    /// stored before it. Its minutes stay the same, and no other session changes.
     #[test]
     fn a_session_of_a_wrong_clock_is_dated_by_its_neighbours() {
         for wrong in [21_990 + 3650, 8000, 32_000, 0] {
@@ -378,8 +389,8 @@ mod tests {
         }
     }
 
-    /// A computer without a battery wakes in 1970 each time: its marks were once called absurd, and
-    /// a journal put right was an empty one. All are kept, in their order and the last of them now.
+    /// A computer without a battery starts in 1970 each time. All its marks are kept, in their
+    /// order, with the last of them now.
     #[test]
     fn a_clock_without_a_date_costs_no_mark() {
         let minutes = |mended: &Mended| -> Vec<i64> {
@@ -403,7 +414,7 @@ mod tests {
         let seqs: Vec<u64> = found.entries.iter().map(|entry| entry.seq).collect();
         assert_eq!(seqs, [1, 2, 3, 4, 5, 6]);
         assert_eq!(found.entries[5].record.utc_us, 21_990 * DAY);
-        // where today's clock has no date either, nothing says which is wrong
+        // where today's clock has no date either, nothing shows which time is wrong
         let found = mended(undated(1), DAY);
         assert_eq!(found.entries, undated(1));
         let dated = vec![entry(1, 1, 1, 21_990, 0), entry(1, 2, 2, 21_991, 0)];

@@ -1,11 +1,12 @@
-//! The journal: what happened at practice, in one SQLite file, only ever added to.
+//! The journal: a record of practice in one SQLite file, to which entries are only added.
 //!
-//! The only folder that knows SQLite. Knows entries and their order; knows nothing of what they
-//! come to (practice folds them), where the data folder is, and what time it is.
+//! This is the only room that knows SQLite. It knows entries and their order. It does not know what
+//! they amount to (practice folds them), where the data folder is, or what time it is.
 //!
-//! Every addition is one IMMEDIATE transaction that first gives back what other programs stored
-//! since, in WAL with `synchronous=FULL`: what was answered is on the disk, and two programs on
-//! one journal both work. Nothing is changed or removed, not even to mend a damaged file.
+//! Each append is one IMMEDIATE transaction, in WAL mode with `synchronous=FULL`. It first returns
+//! what other programs have stored since the last one. So everything that was confirmed is on the
+//! disk, and two programs can use one journal. Nothing is changed or removed, not even to mend a
+//! damaged file.
 
 mod care;
 mod copied;

@@ -1,4 +1,4 @@
-//! Reading a journal: the entries of some stages' music, and where practice was last.
+//! Reads a journal: the entries of given stages, and the place of the last practice.
 
 use super::error::{JournalError, Trouble};
 use super::row;
@@ -6,18 +6,18 @@ use super::store::Journal;
 use crate::practice::{CellKey, Entry, StagePrint};
 use rusqlite::OptionalExtension;
 
-/// Where practice was last.
+/// The place of the last practice.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LastPlace {
-    /// The drill's name when it was written; the file may have been renamed since.
+    /// The drill's name when the entry was written. The file may have been renamed since.
     pub drill: String,
-    /// The cell.
+    /// The cell that was practised.
     pub cell: CellKey,
 }
 
 impl Journal {
-    /// Every entry of some stages' music, whatever the drill was called, in fold order. What
-    /// others store from then on comes with [`append`](Self::append).
+    /// Every entry of these stages, whatever the drill was called, in fold order. What other
+    /// programs store later is returned by [`append`](Self::append).
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -41,9 +41,9 @@ impl Journal {
         Ok(found)
     }
 
-    /// The entries that a board is folded from: marks, undos, first tries and repetitions by heart
-    /// of some stages' music, in fold order and without their texts. What others store from then on
-    /// comes with [`append`](Self::append).
+    /// The entries of these stages from which a board is folded: marks, undos, first tries and
+    /// repetitions by heart, in fold order and without their texts. What other programs store later
+    /// is returned by [`append`](Self::append).
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -61,8 +61,8 @@ impl Journal {
         );
         let mut found = Vec::new();
         for stage in unique {
-            // room for all entries is made at once: growing by doubling would take half as much
-            // again
+            // memory for all entries is reserved at once, because growing by doubling would take
+            // half as much again
             let count: i64 = transaction
                 .prepare_cached("SELECT count(*) FROM entry WHERE stage = ?1")
                 .and_then(|mut query| query.query_row([stage.to_string()], |row| row.get(0)))
@@ -77,13 +77,14 @@ impl Journal {
         let seen = row::arrival(&transaction).map_err(told)?;
         drop(transaction);
         self.seen = seen;
-        // no two entries have the same order, and a stable sort would take half of their room again
+        // no two entries have the same order, and a stable sort would need half of their memory
+        // again
         found.sort_unstable_by_key(Entry::order);
         Ok(found)
     }
 
-    /// For each of some stages' music the last entries that say how a repetition went, at most so
-    /// many of each, in fold order.
+    /// The last entries of each of these stages that tell how a repetition went, at most `most` of
+    /// each stage, in fold order.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -91,8 +92,8 @@ impl Journal {
         let mut unique = stages.to_vec();
         unique.sort_unstable();
         unique.dedup();
-        // their places are sorted first: the texts may be megabytes, and only those of the last
-        // entries are read
+        // the rows are sorted by number first, so that only the texts of the last entries are read;
+        // all texts may be megabytes
         let which = "WHERE arrival IN (SELECT arrival FROM entry \
                      WHERE stage = ?1 AND kind IN ('mark', 'undo', 'measured') \
                      ORDER BY utc_us DESC, journal DESC, seq DESC LIMIT ?2)";
@@ -106,8 +107,7 @@ impl Journal {
         Ok(found)
     }
 
-    /// Every entry of some stages' music that has measures, in fold order: what the ear heard over
-    /// time.
+    /// Every entry of these stages that has measurements of the microphone, in fold order.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -122,7 +122,7 @@ impl Journal {
         Ok(found)
     }
 
-    /// Every entry of `hear`, the telling of clean from faulty, in fold order.
+    /// Every result of `hear`, in which clean is told from faulty, in fold order.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -148,7 +148,7 @@ impl Journal {
         Ok(found)
     }
 
-    /// Where practice was last, in any drill; nothing before the first session.
+    /// The place of the last practice in any drill; none before the first session.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -159,12 +159,14 @@ impl Journal {
         self.place(query, rusqlite::params![])
     }
 
-    /// Where practice was last in some stages' music, whatever the drill was called.
+    /// The place of the last practice in these stages, whatever the drill was called; none where
+    /// they were not practised.
     ///
     /// # Errors
     /// See [`Trouble`].
     pub fn last_place_in(&self, stages: &[StagePrint]) -> Result<Option<LastPlace>, JournalError> {
-        // prints are hexadecimal digits and nothing else, so they can stand in the SQL as they are
+        // fingerprints consist of hexadecimal digits only, so they can be put into the SQL as they
+        // are
         let among: Vec<String> = stages.iter().map(|stage| format!("'{stage}'")).collect();
         let query = format!(
             "SELECT drill, stage, tempo FROM entry \
@@ -190,8 +192,8 @@ impl Journal {
         Ok(found.and_then(|(drill, cell)| cell.map(|cell| LastPlace { drill, cell })))
     }
 
-    /// The music that was marked under a drill's name: where it is not today's, the drill was
-    /// edited, and the player is told.
+    /// The fingerprints of the stages that were marked under a drill's name. Where one is not a
+    /// stage of the present drill, the drill was edited and the player is told.
     ///
     /// # Errors
     /// See [`Trouble`].

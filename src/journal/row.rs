@@ -1,30 +1,30 @@
-//! One entry as a row of the table, and back.
+//! Converts an entry to a row of the table and back.
 
 use crate::practice::{By, CellKey, Entry, Kind, Mark, Record, RecordId, Rung, StagePrint};
 use rusqlite::types::{FromSqlError, Type};
 use rusqlite::{Connection, Row, Statement, named_params};
 use uuid::Uuid;
 
-/// The columns in the order [`read`] takes them.
+/// The columns, in the order in which [`read`] takes them.
 pub(super) const COLUMNS: &str = "journal, seq, utc_us, offset_s, session, number, kind, drill, \
      stage, tempo, by, repetition, mark, needed, free, names_session, names_number, words, \
      thresholds, measures, version";
 
-/// The columns of the entries that a board is folded from: without texts, of which a year's marks
-/// hold megabytes.
+/// The columns of entries from which a board is folded. They leave out the texts, which take
+/// megabytes in a year.
 pub(super) const BARE_COLUMNS: &str = "journal, seq, utc_us, offset_s, session, number, kind, '', \
      stage, tempo, by, repetition, mark, needed, free, names_session, names_number, NULL, \
      NULL, NULL, ''";
 
-/// Stores an entry; the caller knows that its place is free.
+/// The SQL that stores an entry. The caller knows that its journal and number are not taken yet.
 pub(super) const INSERT: &str = "INSERT INTO entry (journal, seq, utc_us, offset_s, session, \
      number, kind, drill, stage, tempo, by, repetition, mark, needed, free, names_session, \
      names_number, words, thresholds, measures, version, sum) VALUES (:journal, :seq, :utc_us, \
      :offset_s, :session, :number, :kind, :drill, :stage, :tempo, :by, :repetition, :mark, \
      :needed, :free, :names_session, :names_number, :words, :thresholds, :measures, :version, :sum)";
 
-/// An entry's check sum: FNV-1a over its columns, each preceded by its length or by a mark that it
-/// is null. It must never change, because journals keep it.
+/// The check sum of an entry: FNV-1a over its columns, each preceded by its length or by a sign
+/// that it is null. It must never change, because journals store it.
 pub(super) fn sum(entry: &Entry) -> i64 {
     use std::fmt::Write as _;
     let record = &entry.record;
@@ -72,7 +72,7 @@ fn by_name(by: By) -> &'static str {
     }
 }
 
-/// What a kind of entry keeps in columns of its own.
+/// The columns that only some kinds of entry use.
 #[derive(Default)]
 struct Particulars<'a> {
     repetition: Option<i64>,
@@ -83,7 +83,8 @@ struct Particulars<'a> {
     words: Option<&'a str>,
 }
 
-/// Counts stay far below 2^63; one that does not is stored as the largest.
+/// A count as the database stores it. Counts stay far below 2^63; a larger one is stored as the
+/// largest possible.
 pub(super) fn stored(count: u64) -> i64 {
     i64::try_from(count).unwrap_or(i64::MAX)
 }
@@ -185,7 +186,7 @@ pub(super) fn write(insert: &mut Statement<'_>, entry: &Entry) -> rusqlite::Resu
     })
 }
 
-/// A value that no version of this program writes.
+/// The error for a value that no version of this program writes.
 fn strange(column: usize, found: &str) -> rusqlite::Error {
     let said = format!("`{found}` in column {column} of an entry").into();
     rusqlite::Error::FromSqlConversionFailure(column, Type::Text, said)
@@ -217,7 +218,7 @@ fn text<'row>(row: &'row Row<'_>, column: usize) -> rusqlite::Result<Option<&'ro
         })
 }
 
-/// Reads a row of [`COLUMNS`].
+/// Reads an entry from a row of [`COLUMNS`].
 pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Entry> {
     let kind = match text(row, 6)?.unwrap_or_default() {
         "began" => Kind::Began,
@@ -283,7 +284,7 @@ pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Entry> {
     })
 }
 
-/// The cell that two neighbouring columns hold.
+/// The cell that two neighbouring columns hold; none where one of them is null.
 pub(super) fn cell(row: &Row<'_>, stage: usize) -> rusqlite::Result<Option<CellKey>> {
     let (Some(print), Some(rung)) = (text(row, stage)?, text(row, stage + 1)?) else {
         return Ok(None);
@@ -294,14 +295,14 @@ pub(super) fn cell(row: &Row<'_>, stage: usize) -> rusqlite::Result<Option<CellK
     }))
 }
 
-/// The highest number of arrival in the table, 0 where it is empty.
+/// The highest arrival number in the table; 0 where it is empty.
 pub(super) fn arrival(connection: &Connection) -> rusqlite::Result<i64> {
     connection.query_row("SELECT coalesce(max(arrival), 0) FROM entry", [], |row| {
         row.get(0)
     })
 }
 
-/// The entries that a condition chooses.
+/// The entries that an SQL condition selects.
 pub(super) fn entries(
     connection: &Connection,
     which: &str,

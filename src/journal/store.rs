@@ -1,4 +1,4 @@
-//! An open journal: opening, adding, merging.
+//! An open journal: opens, appends and merges.
 
 use super::copied::Copied;
 use super::error::{JournalError, Trouble};
@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 use uuid::Uuid;
 
-/// How long to wait for another program's transaction, which lasts milliseconds. Chosen.
+/// How long to wait for another program's transaction, which takes milliseconds. Chosen.
 const PATIENCE: Duration = Duration::from_secs(5);
 
 /// An open journal.
@@ -23,39 +23,41 @@ pub struct Journal {
     pub(super) path: PathBuf,
     pub(super) connection: Connection,
     id: Uuid,
-    /// The highest number of arrival that was handed out or written by this program.
+    /// The highest arrival number that this program has returned or written.
     pub(super) seen: i64,
-    /// Device and number of the file, where the system has them: the file may be taken away while
-    /// it is open.
+    /// The device and inode number of the file, where the system has them. They tell whether the
+    /// file was deleted or replaced while open.
     file: Option<FileName>,
-    /// The folder it lies in, where it is a copy of a file that may not be written.
+    /// The temporary folder of the file, where it is a copy of a journal that cannot be written.
     copy: Option<tempfile::TempDir>,
 }
 
-/// What storing records gave.
+/// The result of storing records.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Appended {
-    /// What other programs stored since we last looked, in fold order. It comes before our own.
+    /// The entries that other programs stored since the last look, in fold order. They come before
+    /// our own.
     pub foreign: Vec<Entry>,
-    /// Our own records with their places.
+    /// Our own records with their numbers.
     pub own: Vec<Entry>,
 }
 
-/// How many entries a merge took in.
+/// The result of a merge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Merged {
-    /// How many entries were new.
+    /// The number of new entries.
     pub added: usize,
-    /// How many entries were known already.
+    /// The number of entries that were known already.
     pub known: usize,
-    /// How many entries had a place that another entry holds, which happens when a journal's file
-    /// was copied and both copies were written. They were taken in under a name made of both.
+    /// The number of entries whose number is taken by a different entry, which happens when a
+    /// journal's file was copied and both copies were written. They were stored under a new journal
+    /// name made of journal and session.
     pub clashing: usize,
 }
 
 impl Journal {
-    /// Opens a journal, or makes it together with its folders. A file of a newer program, of
-    /// another program or of no program is refused and left as it is, byte by byte.
+    /// Opens a journal, or creates it with its folders. A file of a newer version, of another
+    /// program or of no program is refused and left unchanged.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -98,7 +100,7 @@ impl Journal {
         Ok(journal)
     }
 
-    /// Opens a copy of a journal whose file or folder may not be written. It is for reading only:
+    /// Opens a copy of a journal whose file or folder cannot be written. It is for reading only:
     /// what is added to it is lost when it is dropped.
     ///
     /// # Errors
@@ -113,18 +115,18 @@ impl Journal {
         Ok(journal)
     }
 
-    /// Whether this is a copy that was opened for reading.
+    /// True where this is a copy that was opened for reading.
     pub fn is_a_copy(&self) -> bool {
         self.copy.is_some()
     }
 
-    /// Whether the file is not there any more, or another is in its place: its folder was taken away,
-    /// or a stick pulled out. What is written to it would go nowhere.
+    /// True where the file was deleted or replaced, or its USB stick was pulled out. What is
+    /// written to it would be lost.
     fn is_gone(&self) -> bool {
         self.copy.is_none() && file_name(&self.path) != self.file
     }
 
-    /// The journal's own name, the same for ever.
+    /// The journal's identifier, which never changes.
     pub fn id(&self) -> Uuid {
         self.id
     }
@@ -134,11 +136,11 @@ impl Journal {
         &self.path
     }
 
-    /// Stores records together, after what others stored meanwhile; when this returns they are on
-    /// the disk. A time below the journal's last is raised to it, so that time never runs back. It is
-    /// left as it is where a session begins more than a day earlier at a time that can be true: then
-    /// the clock of the last session was ahead.
-    /// With no records it only looks what others stored.
+    /// Stores records in one transaction, after what other programs stored meanwhile. When this
+    /// returns, they are on the disk. A time before the journal's last entry is raised to that
+    /// entry's time, so that time never goes back. There is one exception: the time stays where a
+    /// session begins more than a day earlier, at a possible time, because then the clock of the
+    /// last session was ahead. Without records it only returns what other programs stored.
     ///
     /// # Errors
     /// See [`Trouble`]; then none of the records is stored.
@@ -184,11 +186,11 @@ impl Journal {
         Ok(appended.0)
     }
 
-    /// Takes in another journal's entries; those that are known are not counted twice, and the
-    /// result is the same in whatever order journals are merged.
+    /// Adds another journal's entries. Known entries are not added again, and the result does not
+    /// depend on the order in which journals are merged.
     ///
     /// # Errors
-    /// See [`Trouble`]; then nothing is taken in.
+    /// See [`Trouble`]; then nothing is added.
     pub fn merge(&mut self, entries: &[Entry]) -> Result<Merged, JournalError> {
         self.in_transaction(|transaction| {
             let mut merged = Merged::default();
@@ -232,7 +234,7 @@ impl Journal {
         })
     }
 
-    /// The connection itself.
+    /// The connection to the database.
     pub(super) fn connection(&self) -> &Connection {
         &self.connection
     }
@@ -261,7 +263,7 @@ impl Journal {
     }
 }
 
-/// A file's device and number.
+/// A file's device and inode number.
 type FileName = (u64, u64);
 
 #[cfg(unix)]
@@ -271,14 +273,14 @@ fn file_name(path: &Path) -> Option<FileName> {
     Some((found.dev(), found.ino()))
 }
 
-/// other systems do not let an open file be deleted
+/// other systems do not allow an open file to be deleted
 #[cfg(not(unix))]
 fn file_name(path: &Path) -> Option<FileName> {
     path.exists().then_some((0, 0))
 }
 
-/// An entry whose place another entry holds, renamed so that it gets the same name wherever it is
-/// merged: a journal's name made of its journal's and its session's, and its number there.
+/// An entry whose number is taken, under a new journal name. The name is made of its journal and
+/// session, so it is the same wherever the entry is merged.
 fn beside(entry: &Entry) -> Entry {
     let name = format!("{} {}", entry.journal, entry.record.id.session);
     Entry {
@@ -288,8 +290,8 @@ fn beside(entry: &Entry) -> Entry {
     }
 }
 
-/// The least time that entries of a session may have where its clock is far behind the entry before
-/// and is the one that is wrong.
+/// The least time that entries of a session may have, where its clock is far behind the entry
+/// before and is itself the wrong one.
 fn floor(connection: &Connection, first: &Record, last: i64) -> rusqlite::Result<i64> {
     let own: Option<i64> = connection.query_row(
         "SELECT max(utc_us) FROM entry WHERE session = ?1",
@@ -304,8 +306,8 @@ fn floor(connection: &Connection, first: &Record, last: i64) -> rusqlite::Result
     Ok(own.unwrap_or(keeps_its_time))
 }
 
-/// two programs that make a journal at the same time meet at this lock, and SQLite does not wait
-/// for it by itself
+/// two programs that create a journal at the same time meet at this lock, for which SQLite itself
+/// does not wait
 fn enter_wal(connection: &Connection) -> rusqlite::Result<()> {
     let mut tries = 0;
     loop {
@@ -325,14 +327,15 @@ fn enter_wal(connection: &Connection) -> rusqlite::Result<()> {
     }
 }
 
-/// Makes the tables where there are none, raises an older journal, and reads the journal's name.
+/// Creates the tables where there are none, converts an older journal, and reads the journal's
+/// identifier.
 fn prepare(path: &Path, connection: &mut Connection) -> Result<Uuid, JournalError> {
     let told = |error: rusqlite::Error| JournalError::of(path, &error);
     let transaction = connection
         .transaction_with_behavior(TransactionBehavior::Immediate)
         .map_err(told)?;
-    // checked again, now that nobody else can write: another program may have made or raised the
-    // journal since
+    // the format is checked again, now that no other program can write, because another may have
+    // created or converted the journal since
     refuse_another_format(path, &transaction)?;
     let found: i64 = transaction
         .pragma_query_value(None, "user_version", |row| row.get(0))

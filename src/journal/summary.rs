@@ -1,7 +1,8 @@
-//! The digest of the marks, kept beside the journal so that a year need not be read again each day.
+//! The digest of the marks, stored beside the journal so that a year need not be read again each
+//! day.
 //!
-//! The file holds nothing that the journal does not say: without it, or where it no longer fits the
-//! journal, everything is read.
+//! The file holds nothing that the journal does not say. Where it is missing or does not fit the
+//! journal, the whole journal is read.
 
 use super::error::JournalError;
 use super::store::Journal;
@@ -12,46 +13,49 @@ use std::io::{Read, Write};
 use std::path::PathBuf;
 use uuid::Uuid;
 
-/// Number of the summary's format; raised when the digest comes to mean something else.
+/// The number of the summary's format. It is raised when the digest changes its meaning.
 const FORMAT: u32 = 3;
-/// The largest summary that is read, bytes: one of a million marks is a tenth as large.
+/// The largest summary that is read, in bytes. A summary of a million marks is a tenth as large.
 const LARGEST: u64 = 64 << 20;
-/// At most so many entries are read each time before more of them go into the summary. Chosen:
-/// reading them takes a few milliseconds.
+/// The most entries that may be read in addition to the summary, before they are added to it.
+/// Chosen: reading them takes a few milliseconds.
 const READ_EACH_TIME: i64 = 2_000;
-/// So many marks are read and summed up at a time. Chosen: a few megabytes.
+/// How many marks are read and added at a time. Chosen: they take a few megabytes.
 const READ_TOGETHER: usize = 20_000;
-/// Entries of the last two days are not summed up, microseconds: a session may not be over, and a
-/// mark may still be taken back.
+/// Entries of the last two days are not summarised, because a session may not be over and a mark
+/// may still be taken back. In microseconds.
 const STAYS_OPEN: i64 = 2 * 86_400 * 1_000_000;
-/// How often the search for a moment between sessions goes on where sessions lie across each other.
+/// The most steps of the search for a moment between sessions, where sessions overlap.
 const MOST_STEPS: usize = 50;
 
 #[derive(Serialize, Deserialize)]
 struct Summary {
     format: u32,
     journal: Uuid,
-    /// The last entry that was stored when it was made: arrival, session, number.
+    /// The last entry that was stored when the summary was made: arrival number, session, and
+    /// number in the session.
     last: (i64, Uuid, i64),
-    /// Entries older than this are summed up, microseconds; no session lies across it.
+    /// Entries before this time are summarised, in microseconds since 1970. No session lies across
+    /// it.
     before: i64,
     digest: Digest,
 }
 
 impl Journal {
-    /// What all marks come to, the same as `Digest::of(marks())`, at a time in microseconds.
+    /// The digest of all marks, equal to `Digest::of(marks())`. `now` is in microseconds since
+    /// 1970.
     ///
     /// # Errors
-    /// See [`Trouble`](super::Trouble). A summary that cannot be read or written is none.
+    /// See [`Trouble`](super::Trouble). A summary that cannot be read or written is no error.
     pub fn digest(&self, now: i64) -> Result<Digest, JournalError> {
         self.digest_told(now, &mut |_, _| {})
     }
 
-    /// The same digest; where there is much to read, `tell` is called with how many entries of how
-    /// many are read.
+    /// The same digest. Where there is much to read, `tell` is called with the number of entries
+    /// read and the number of all.
     ///
     /// # Errors
-    /// As [`digest`](Self::digest).
+    /// The same as of [`digest`](Self::digest).
     pub fn digest_told(
         &self,
         now: i64,
@@ -69,8 +73,8 @@ impl Journal {
             from
         };
         if before > from {
-            // read in parts: a million marks at once would take more memory than the rest of the
-            // program
+            // read in parts, because a million marks at once would take more memory than the rest
+            // of the program
             let (mut read, all) = (0, all.unsigned_abs());
             self.marks_in_parts(from, before, READ_TOGETHER, &mut |part| {
                 read += part.len() as u64;
@@ -110,16 +114,17 @@ impl Journal {
     fn keep(&self, summary: &Summary) {
         let path = self.summary_path();
         let folder = path.parent().unwrap_or(std::path::Path::new("."));
-        // where the summary cannot be written, the journal is read each time, which is slower and
-        // no less right
+        // where the summary cannot be written the whole journal is read each time, which is slower
+        // but equally right
         let _ = tempfile::NamedTempFile::new_in(folder).and_then(|mut file| {
             file.write_all(&serde_json::to_vec(summary)?)?;
             file.persist(&path).map(|_| ()).map_err(|error| error.error)
         });
     }
 
-    /// The kept summary, where the journal still begins with the entries that it sums up: nothing
-    /// older came in later, and no later entry names a mark in it or continues a session in it.
+    /// The stored summary, where it still fits the journal: the journal begins with the summarised
+    /// entries, no older entry was added later, and no later entry names a mark in it or continues
+    /// a session in it.
     fn kept_summary(&self) -> Result<Option<Summary>, JournalError> {
         let read = |path: PathBuf| {
             let mut bytes = Vec::new();
@@ -134,7 +139,7 @@ impl Journal {
             return Ok(None);
         };
         let (arrival, session, number) = summary.last;
-        // `+` and CROSS JOIN keep SQLite's planner from walking through all that is summed up
+        // `+` and CROSS JOIN prevent SQLite's planner from reading all summarised entries
         let fits = "SELECT EXISTS (SELECT 1 FROM entry
                  WHERE arrival = ?1 AND session = ?2 AND number = ?3)
              AND NOT EXISTS (SELECT 1 FROM entry WHERE arrival > ?1 AND +utc_us < ?4)
@@ -160,8 +165,8 @@ impl Journal {
         Ok(fits.then_some(summary))
     }
 
-    /// The latest moment, not after the one given, across which no session lies and no undo
-    /// reaches.
+    /// The latest moment, not after the given one, that no session lies across and no undo reaches
+    /// across. In microseconds since 1970.
     fn seam(&self, not_after: i64) -> Result<i64, JournalError> {
         let mut seam = not_after;
         let first = "SELECT min(entry.utc_us) FROM (
@@ -214,8 +219,8 @@ mod tests {
         }
     }
 
-    /// Read in parts a year's marks come to the same as together, also where sessions lie across each
-    /// other and undos reach from one into another.
+    /// Marks read in parts give the same digest as marks read together, even where sessions overlap
+    /// and undos reach from one session into another.
     #[test]
     fn parts_come_to_the_same_as_the_whole() {
         let folder = tempfile::tempdir().expect("a folder");
@@ -261,7 +266,7 @@ mod tests {
         }
     }
 
-    /// Three sessions of sixty marks each, some of them on one repetition twice.
+    /// Three sessions of sixty marks each, with some repetitions marked twice.
     fn a_day_of_sessions(
         day: i64,
         random: &mut fastrand::Rng,
@@ -301,8 +306,8 @@ mod tests {
         records
     }
 
-    /// Entries that come in late: each day an undo of a recent mark, and on some days one of another
-    /// computer, one of an old session or one whose clock was behind.
+    /// Entries that arrive late: each day an undo of a recent mark, and on some days an entry of
+    /// another computer, of an old session or of a clock that is behind.
     fn what_comes_late(day: i64, random: &mut fastrand::Rng, marks: &[RecordId]) -> Vec<Record> {
         let extra = 10_000 + day as u128;
         let late = record(
@@ -356,9 +361,10 @@ mod tests {
         records
     }
 
-    /// A kept summary that no longer fits would tell a player wrong things for weeks: sessions day
-    /// by day, marks taken back at once and long after, sessions gone on with, entries of another
-    /// computer that come in late, an undo whose clock was behind, a summary cut off. After each the summary says what the marks say.
+    /// A summary that no longer fits would show wrong figures for weeks. The test adds sessions day
+    /// by day, marks taken back at once and long after, continued sessions, late entries of another
+    /// computer, an undo by a clock that is behind, and a truncated summary. After each, the
+    /// summary must equal the digest of the marks.
     #[test]
     fn the_summary_says_what_the_marks_say() {
         let folder = tempfile::tempdir().expect("a folder");

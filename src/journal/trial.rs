@@ -1,5 +1,5 @@
-//! Tries whether a journal still stores and shows entries as it should, on a copy, where nothing
-//! can be spoilt.
+//! Tests on a copy, where nothing can be spoilt, whether a journal still stores and shows entries
+//! correctly.
 
 use super::format::{FORMAT, SCHEMA, STEPS, raise};
 use super::row;
@@ -8,8 +8,8 @@ use rusqlite::{Connection, TransactionBehavior};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// Raises a copy of an older journal, so that it can be compared with a new one. Gives the reason
-/// where it cannot be raised.
+/// Converts the copy of an older journal, so that it can be compared with a new one. Returns the
+/// reason where it cannot be converted.
 pub(super) fn raised(connection: &mut Connection) -> Option<String> {
     let mut raised = || -> rusqlite::Result<()> {
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -24,7 +24,7 @@ pub(super) fn raised(connection: &mut Connection) -> Option<String> {
         .map(|error| format!("it cannot be raised to today's format: {error}"))
 }
 
-/// Tables, indexes, triggers and views by kind and name, as they were made.
+/// The SQL of each table, index, trigger and view, by kind and name.
 type Parts = BTreeMap<(String, String), String>;
 
 fn parts(connection: &Connection) -> rusqlite::Result<Parts> {
@@ -37,7 +37,7 @@ fn parts(connection: &Connection) -> rusqlite::Result<Parts> {
     found.collect()
 }
 
-/// SQL without its comments and line breaks, which changed between formats.
+/// SQL without its comments and line breaks, which differ between formats.
 fn spoken(sql: &str) -> String {
     let lines = sql
         .lines()
@@ -46,8 +46,8 @@ fn spoken(sql: &str) -> String {
     words.join(" ")
 }
 
-/// Parts of the file that this program did not make, or made otherwise: somebody's trigger may
-/// change what is stored, and a view what is shown.
+/// Tables, indexes, triggers and views that this program did not make, or made differently. A
+/// foreign trigger may change what is stored, and a foreign view what is shown.
 pub(super) fn strange_parts(connection: &Connection) -> Vec<String> {
     let fresh = Connection::open_in_memory().and_then(|fresh| {
         fresh.execute_batch(SCHEMA)?;
@@ -80,8 +80,8 @@ pub(super) fn strange_parts(connection: &Connection) -> Vec<String> {
     told
 }
 
-/// Stores an entry, reads it and removes it again. Gives the reason where entries cannot be stored
-/// as they are.
+/// Stores an entry, reads it and removes it again. Returns the reason where an entry cannot be
+/// stored as it is.
 pub(super) fn stores(connection: &mut Connection) -> Option<String> {
     let entry = Entry {
         journal: Uuid::new_v4(),

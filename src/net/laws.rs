@@ -1,4 +1,5 @@
-//! What the network must hold: the trained one against its own training, and against itself.
+//! Laws of the network: its results agree with its training, and with themselves however the
+//! samples are cut.
 
 use crate::{CLASSES, HOP, Network, Weights};
 use pulp::Arch;
@@ -6,8 +7,8 @@ use serde_json::Value;
 use std::sync::Arc;
 
 const WEIGHTS: &[u8] = include_bytes!("../core/listening/ear.weights");
-/// Two seconds of sound and what the trained network tells of them, reckoned in 64 bits by the
-/// library it was trained with.
+/// Two seconds of sound and the log-probabilities of the trained network for them, computed with
+/// 64-bit numbers by the library that trained it.
 const VECTOR: &[u8] = include_bytes!("../../tests/reference/ear-vector.bin");
 
 fn weights() -> Arc<Weights> {
@@ -84,7 +85,7 @@ fn it_tells_the_same_to_the_bit_however_the_sound_is_cut() {
         let cut = hear(Network::new(weights()), &sound, &mut || size);
         assert_eq!(bits(&whole), bits(&cut), "pieces of {size}");
     }
-    // Numerical Recipes' generator, so that the cuts are the same on each run.
+    // the generator of Numerical Recipes makes the cuts the same on each run
     let mut state = 1_u32;
     let cut = hear(Network::new(weights()), &sound, &mut || {
         state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -144,8 +145,8 @@ fn a_damaged_file_is_told() {
     }
 }
 
-/// A player waits for what the network looks ahead: at practice pitch a sample is a twelfth of a
-/// millisecond, 45 are asked in all, and resampling takes 2.7 of them.
+/// The player waits for the samples that the network looks ahead. At practice pitch a sample is a
+/// twelfth of a millisecond. 45 ms are allowed in all, of which resampling takes 2.7.
 #[test]
 fn it_tells_a_frame_within_its_share_of_the_delay() {
     let weights = weights();

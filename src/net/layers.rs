@@ -1,4 +1,5 @@
-//! The layers beside the matrix: the filters of the front, the level, the depthwise convolution.
+//! The layers beside the matrix product: the front's filters, the level, and the depthwise
+//! convolution.
 
 #![expect(
     clippy::inline_always,
@@ -7,7 +8,7 @@
 
 use crate::product::Matrix;
 
-/// Frames of one layer, oldest first, with room for what the layer above still needs of them.
+/// Frames of one layer, oldest first, as many as the layer above still needs.
 #[derive(Debug, Clone)]
 pub(crate) struct Frames {
     row: usize,
@@ -16,7 +17,7 @@ pub(crate) struct Frames {
 }
 
 impl Frames {
-    /// Room for `most` frames of `row` values.
+    /// A buffer for at most `most` frames of `row` values each.
     pub(crate) fn new(row: usize, most: usize) -> Self {
         Self {
             row,
@@ -29,46 +30,48 @@ impl Frames {
         self.held
     }
 
-    /// The frames held, as one run of values.
+    /// The values of all frames, one frame after the other.
     pub(crate) fn values(&self) -> &[f32] {
         &self.values[..self.held * self.row]
     }
 
-    /// Makes room for `count` more frames and gives it to be filled.
+    /// Adds room for `count` more frames and returns it, to be filled.
     pub(crate) fn grow(&mut self, count: usize) -> &mut [f32] {
         let from = self.held * self.row;
         self.held += count;
         &mut self.values[from..self.held * self.row]
     }
 
-    /// Forgets the `count` oldest frames.
+    /// Removes the `count` oldest frames.
     pub(crate) fn forget(&mut self, count: usize) {
         self.values
             .copy_within(count * self.row..self.held * self.row, 0);
         self.held -= count;
     }
 
-    /// Begins anew with `count` frames of zeros.
+    /// Starts again with `count` frames of zeros.
     pub(crate) fn restart(&mut self, count: usize) {
         self.held = 0;
         self.grow(count).fill(0.0);
     }
 }
 
-/// Filters of one length: each a cosine and a sine, whose squares are added.
+/// Filters of one length. Each consists of a cosine and a sine, whose squared outputs are added.
 #[derive(Debug, Clone)]
 pub(crate) struct Bank {
-    /// Cosines first, then sines.
+    /// All cosines, then all sines.
     pub(crate) filters: Matrix,
     pub(crate) bands: usize,
 }
 
-/// Natural logarithm of a positive normal number, error below 2e-7 of the result: the polynomial of
-/// Cephes' `logf` (Moshier, netlib), written so that it vectorises.
+/// The natural logarithm of a positive normal number, with an error below 2e-7 of the result. It is
+/// the polynomial of Cephes' `logf` (Moshier, netlib), written so that the compiler can vectorise
+/// it.
 #[inline(always)]
 fn ln(x: f32) -> f32 {
     let bits = x.to_bits();
-    // The mantissa within the square root of a half and of two, and the exponent that goes with it.
+    // the mantissa between the square roots of a half and of two, with the exponent that belongs to
+    // it
     let shifted = bits.wrapping_sub(0x3f35_04f3);
     let exponent = ((shifted as i32) >> 23) as f32;
     let m = f32::from_bits((shifted & 0x007f_ffff).wrapping_add(0x3f35_04f3)) - 1.0;
@@ -90,7 +93,7 @@ fn ln(x: f32) -> f32 {
     m + y + exponent * 0.693_359_4
 }
 
-/// A quarter of the logarithm of the squared magnitude, about 1 where a band has the power of 1.
+/// Writes a quarter of the logarithm of each squared magnitude plus `floor`.
 #[inline(always)]
 pub(crate) fn magnitudes(filtered: &[f32], floor: f32, features: &mut [f32]) {
     let bands = features.len();
@@ -100,17 +103,17 @@ pub(crate) fn magnitudes(filtered: &[f32], floor: f32, features: &mut [f32]) {
     }
 }
 
-/// The level of the stream: the mean of the bands' logarithms, remembered for a while.
+/// The level of the stream: a decaying mean of the bands' logarithms.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Level {
-    /// What is left of a frame's weight after one more frame.
+    /// The factor by which the weight of a frame falls with each later frame.
     keep: f32,
     sum: f32,
     weight: f32,
 }
 
 impl Level {
-    /// `frames`: after that many a frame weighs 1/e.
+    /// A level whose frames weigh 1/e after this many `frames`.
     pub(crate) fn new(frames: f32) -> Self {
         Self {
             keep: (-1.0 / frames).exp(),
@@ -119,7 +122,7 @@ impl Level {
         }
     }
 
-    /// Takes a frame in and gives the level it is judged by, never below `floor`.
+    /// Adds a frame and returns the level that it is judged by, never below `floor`.
     #[inline(always)]
     pub(crate) fn after(&mut self, features: &[f32], floor: f32) -> f32 {
         let mean = features.iter().sum::<f32>() / features.len() as f32;
@@ -129,14 +132,15 @@ impl Level {
     }
 }
 
-/// One residual block: each channel over time, then all channels of a frame.
+/// A residual block: first a convolution of each channel over time, then a combination of all
+/// channels of a frame.
 #[derive(Debug, Clone)]
 pub(crate) struct Block {
-    /// Taps by their place, each a row of channels.
+    /// The taps by their place in time, each a row with one value for each channel.
     pub(crate) taps: Vec<f32>,
     pub(crate) bias: Vec<f32>,
     pub(crate) dilation: usize,
-    /// Frames it looks ahead.
+    /// The number of frames that the block looks ahead.
     pub(crate) look: usize,
     pub(crate) expand: Matrix,
     pub(crate) project: Matrix,
@@ -147,17 +151,17 @@ impl Block {
         self.bias.len()
     }
 
-    /// Frames between the first and the last it looks at.
+    /// The number of frames from the first to the last that the block reads.
     pub(crate) fn reach(&self) -> usize {
         (self.taps.len() / self.row() - 1) * self.dilation
     }
 
-    /// Frames it looks back.
+    /// The number of frames that the block looks back.
     pub(crate) fn past(&self) -> usize {
         self.reach() - self.look
     }
 
-    /// Each channel by itself, over time: `y.len() / row` frames from `x`.
+    /// Convolves each channel with its taps over time: makes `y.len() / row` frames from `x`.
     #[inline(always)]
     pub(crate) fn over_time(&self, x: &[f32], y: &mut [f32]) {
         let row = self.row();
@@ -180,7 +184,7 @@ pub(crate) fn rectify(values: &mut [f32]) {
     }
 }
 
-/// The logarithm of the softmax.
+/// Replaces scores by the logarithm of their softmax.
 #[inline(always)]
 pub(crate) fn log_softmax(scores: &mut [f32]) {
     let most = scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);

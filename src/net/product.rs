@@ -1,8 +1,8 @@
-//! The inner loop of every layer: a matrix times a frame, several frames at a time.
+//! The inner loop of every layer: a matrix times frames, several frames at a time.
 //!
-//! Outputs are padded to whole tiles. The weights of a tile stand together, input by input, so that its
-//! outputs lie side by side in vectors and each output is added up in the order of the inputs,
-//! whatever the width of a vector and however many frames go through at a time.
+//! Outputs are padded to whole tiles. The weights of a tile are stored together, input by input, so
+//! that its outputs are neighbours in vectors. Each output is summed in the order of the inputs,
+//! whatever the width of a vector and however many frames are computed at a time.
 
 #![expect(
     clippy::inline_always,
@@ -11,32 +11,33 @@
 
 use pulp::{Simd, WithSimd};
 
-/// Rows are padded to so many outputs: two vectors of the widest kind in use.
+/// The number of outputs in a tile: two vectors of the widest kind in use.
 pub(crate) const TILE: usize = 16;
 
-/// Frames that go through the inner loop together.
+/// The number of frames that the inner loop computes at a time.
 const TOGETHER: usize = 6;
 
-/// Rounds up to whole tiles.
+/// The number of outputs, rounded up to whole tiles.
 pub(crate) const fn padded(outputs: usize) -> usize {
     outputs.div_ceil(TILE) * TILE
 }
 
-/// A matrix and what is added to its result.
+/// A matrix and the bias that is added to its result.
 #[derive(Debug, Clone)]
 pub(crate) struct Matrix {
     inputs: usize,
-    /// By tile, then by input, then by output.
+    /// The weights, ordered by tile, then by input, then by output.
     weights: Vec<f32>,
-    /// `padded(outputs)` of them.
+    /// The bias of each padded output.
     bias: Vec<f32>,
 }
 
 impl Matrix {
-    /// Takes the weights by output, as they stand in the file.
+    /// Takes the weights ordered by output, as in the file.
     ///
     /// # Panics
-    /// Where `by_output` is not `inputs` times as long as `bias`; the reader of the file cuts both.
+    /// Panics where `by_output` is not `inputs` times as long as `bias`. The reader of the file
+    /// makes both of the right length.
     pub(crate) fn new(by_output: &[f32], bias: &[f32], inputs: usize) -> Self {
         assert_eq!(
             by_output.len(),
@@ -61,12 +62,12 @@ impl Matrix {
         self.inputs
     }
 
-    /// Length of a frame of results: whole tiles.
+    /// The length of a frame of results, padded to whole tiles.
     pub(crate) fn row(&self) -> usize {
         self.bias.len()
     }
 
-    /// Of each tile what is added to its sums, and its weights.
+    /// The bias and the weights of each tile.
     #[inline(always)]
     fn tiles(&self) -> impl Iterator<Item = (&[f32; TILE], &[f32])> {
         let biases = self.bias.as_chunks::<TILE>().0.iter();
@@ -74,14 +75,15 @@ impl Matrix {
     }
 }
 
-/// Values padded with zeros to whole tiles.
+/// Values, padded with zeros to whole tiles.
 pub(crate) fn in_tiles(values: &[f32]) -> Vec<f32> {
     let mut padded_values = values.to_vec();
     padded_values.resize(padded(values.len()), 0.0);
     padded_values
 }
 
-/// `y = matrix · x` for `y.len() / matrix.row()` frames, whose inputs begin `stride` values apart.
+/// The product `y = matrix · x` for `y.len() / matrix.row()` frames, whose inputs begin `stride`
+/// values apart.
 pub(crate) struct Product<'a> {
     pub(crate) matrix: &'a Matrix,
     pub(crate) x: &'a [f32],
@@ -110,7 +112,8 @@ impl WithSimd for Product<'_> {
         }
         let mut done = 0;
         while done < frames {
-            // The last ones begin where they still fit: what is reckoned twice comes to the same.
+            // the last six frames overlap the ones before where needed; what is computed twice has
+            // the same result
             let from = done.min(frames - TOGETHER);
             six(
                 simd,
@@ -124,10 +127,10 @@ impl WithSimd for Product<'_> {
     }
 }
 
-/// Six frames at once: each weight is read once for all of them, and their twelve sums keep both units
-/// of a processor busy while each waits for its own last one.
+/// Computes six frames at once. Each weight is read once for all six, and their twelve sums keep
+/// both vector units of a processor busy while each sum waits for its own last addition.
 ///
-/// The frames are walked by iterators and not by index, because a check of bounds in the loop would
+/// The frames are read through iterators and not by index, because bounds checks in the loop would
 /// keep the sums out of the registers.
 #[inline(always)]
 fn six<S: Simd>(simd: S, matrix: &Matrix, x: &[f32], stride: usize, y: &mut [f32]) {
@@ -155,7 +158,7 @@ fn six<S: Simd>(simd: S, matrix: &Matrix, x: &[f32], stride: usize, y: &mut [f32
     }
 }
 
-/// One frame, added up in the order of [`six`].
+/// Computes one frame, summed in the same order as in [`six`].
 #[inline(always)]
 fn one<S: Simd>(simd: S, matrix: &Matrix, x: &[f32], y: &mut [f32]) {
     for (tile, (bias, weights)) in matrix.tiles().enumerate() {
@@ -169,7 +172,7 @@ fn one<S: Simd>(simd: S, matrix: &Matrix, x: &[f32], y: &mut [f32]) {
     }
 }
 
-/// Two sums and one input more.
+/// Adds one input, times its weights, to two vectors of sums.
 #[inline(always)]
 fn more<S: Simd>(simd: S, weights: [S::f32s; 2], x: f32, sums: [S::f32s; 2]) -> [S::f32s; 2] {
     let x = simd.splat_f32s(x);
@@ -179,7 +182,7 @@ fn more<S: Simd>(simd: S, weights: [S::f32s; 2], x: f32, sums: [S::f32s; 2]) -> 
     ]
 }
 
-/// Two vectors of a tile.
+/// Two vectors of a tile, from a place on.
 #[inline(always)]
 fn pair<S: Simd>(tile: &[f32; TILE], from: usize) -> [S::f32s; 2] {
     let (vectors, _) = S::as_simd_f32s(&tile[from..from + 2 * S::F32_LANES]);

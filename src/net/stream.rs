@@ -1,4 +1,4 @@
-//! One stream through the network.
+//! Runs one stream of samples through the network.
 
 #![expect(
     clippy::inline_always,
@@ -11,25 +11,25 @@ use crate::weights::{CLASSES, HOP, Weights};
 use pulp::{Arch, Simd, WithSimd};
 use std::sync::Arc;
 
-/// Frames that go through all layers together.
+/// The number of frames that go through all layers together.
 const PASS: usize = 48;
 
-/// The state of one stream. It allocates when it is made and never again.
+/// The state of one stream. It allocates memory only when it is made.
 pub struct Network {
     weights: Arc<Weights>,
     arch: Arch,
     samples: Vec<f32>,
     held: usize,
-    /// Samples pushed so far.
+    /// The number of samples pushed so far.
     taken: u64,
-    /// Frames told so far.
+    /// The number of frames returned so far.
     given: u64,
     level: Level,
     blocks: Vec<Frames>,
     scratch: Scratch,
 }
 
-/// What is written anew in each pass.
+/// Buffers that are overwritten in each pass.
 struct Scratch {
     filtered: Vec<f32>,
     features: Vec<f32>,
@@ -75,7 +75,7 @@ impl Network {
         network
     }
 
-    /// Forgets the stream; the next sample is the first of another.
+    /// Discards the stream; the next sample is the first of a new one.
     pub fn restart(&mut self) {
         self.held = self.weights.window() / 2 - HOP / 2;
         self.samples[..self.held].fill(0.0);
@@ -87,14 +87,15 @@ impl Network {
         }
     }
 
-    /// Takes samples and gives the log-probabilities of each frame that can be told now.
+    /// Takes samples, and calls `each` with the log-probabilities of every frame that can be
+    /// computed now.
     pub fn push(&mut self, samples: &[f32], each: &mut dyn FnMut(&[f32; CLASSES])) {
         self.taken += samples.len() as u64;
         self.feed(samples, each);
     }
 
-    /// Tells the frames that are left: in all as many as whole hops were pushed, as if silence
-    /// followed. The stream ends here, and the next sample is the first of another.
+    /// Computes the remaining frames as if silence followed, so that there are as many frames as
+    /// whole hops were pushed. The stream ends here, and the next sample is the first of a new one.
     pub fn finish(&mut self, each: &mut dyn FnMut(&[f32; CLASSES])) {
         let mut left = self.taken / HOP as u64 - self.given;
         while left > 0 {
@@ -125,7 +126,7 @@ impl Network {
         }
     }
 
-    /// `count` frames through all layers.
+    /// Runs `count` frames through all layers.
     fn run(&mut self, count: usize, each: &mut dyn FnMut(&[f32; CLASSES])) {
         let arch = self.arch;
         arch.dispatch(Pass {
@@ -166,7 +167,7 @@ impl WithSimd for Pass<'_> {
     }
 }
 
-/// `count` frames of samples to the first block.
+/// Computes the input of the first block for `count` frames of samples.
 #[inline(always)]
 fn front<S: Simd>(
     simd: S,
@@ -214,7 +215,7 @@ fn front<S: Simd>(
     rectify(into);
 }
 
-/// What a block can tell now, to the next block or to the world.
+/// Computes the frames that a block can compute now, for the next block or for the caller.
 #[inline(always)]
 fn through<S: Simd>(
     simd: S,

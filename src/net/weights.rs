@@ -1,52 +1,53 @@
-//! The file of the weights: `gracerung ear 1`, a line of JSON, then numbers.
+//! Reads the file of the weights: the line `gracerung ear 1`, a line of JSON, then numbers.
 
 use crate::layers::{Bank, Block};
 use crate::product::{Matrix, in_tiles};
 use serde::Deserialize;
 use std::fmt;
 
-/// The classes of a frame: the nine notes from low G up, and no note.
+/// The number of classes of a frame: the nine notes from low G up, and no note.
 pub const CLASSES: usize = 10;
-/// Samples from one frame to the next.
+/// The number of samples from one frame to the next.
 pub const HOP: usize = 12;
-/// First line of the file.
+/// The first line of the file.
 const MAGIC: &[u8] = b"gracerung ear 1\n";
-/// Largest number of bands, channels or taps that is read: ten times what is in use, so that a file
-/// cannot ask for memory it does not fill.
+/// The largest number of bands, channels or taps that is accepted. It is ten times what is in use,
+/// and keeps a file from asking for memory that it does not fill.
 const LARGEST: usize = 4096;
 
-/// What the header of the file says.
+/// The header of the file.
 #[derive(Debug, Clone, Deserialize)]
 pub struct NetworkShape {
-    /// Sample rate of the network's input.
+    /// The sample rate of the network's input, in hertz.
     pub rate: u32,
-    /// Samples from one frame to the next.
+    /// The number of samples from one frame to the next.
     pub hop: usize,
-    /// Frequency of low A in the network's input, Hz.
+    /// The frequency of low A in the network's input, in hertz.
     pub low_a_hz: f64,
-    /// For each bank of filters the number of bands and the taps of each of their two filters.
+    /// For each bank of filters, the number of bands and the number of taps of each filter.
     pub banks: Vec<(usize, usize)>,
-    /// Channels between the layers.
+    /// The number of channels between the layers.
     pub channels: usize,
-    /// Taps of each channel's filter over time.
+    /// The number of taps of each channel's convolution over time.
     pub taps: usize,
-    /// For each block of layers the frames between two taps and the frames it looks ahead.
+    /// For each block, the number of frames between two taps and the number of frames it looks
+    /// ahead.
     pub blocks: Vec<(usize, usize)>,
-    /// Added to each squared magnitude.
+    /// The value added to each squared magnitude.
     pub power_floor: f32,
-    /// Time constant of the level, frames.
+    /// The time constant of the level, in frames.
     pub level_frames: f32,
-    /// The level is never taken to be lower than this.
+    /// The least value that the level is taken for.
     pub level_floor: f32,
-    /// `f32`: little-endian, IEEE 754.
+    /// The format of the numbers, always `f32`: little-endian, IEEE 754.
     pub number: String,
-    /// How many numbers follow the header.
+    /// The number of numbers after the header.
     pub count: usize,
-    /// FNV-1a, 64 bit (RFC 9923), of the bytes after the header, hexadecimal.
+    /// The check sum of the bytes after the header: FNV-1a, 64 bit (RFC 9923), in hexadecimal.
     pub fnv1a64: String,
 }
 
-/// The layers, read and checked. Shared between streams.
+/// The layers, read and checked. Streams share them.
 #[derive(Debug, Clone)]
 pub struct Weights {
     pub(crate) shape: NetworkShape,
@@ -58,7 +59,7 @@ pub struct Weights {
     pub(crate) output: Matrix,
 }
 
-/// Why a file is no file of weights.
+/// The reason why a file holds no valid weights.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WeightsError(String);
 
@@ -74,7 +75,7 @@ impl Weights {
     /// Reads a file of weights.
     ///
     /// # Errors
-    /// Where the file is not one, is of a shape that this network has not, or is damaged.
+    /// The file is of another kind, its shape is not supported, or it is damaged.
     pub fn read(file: &[u8]) -> Result<Self, WeightsError> {
         let wrong = |what: &str| WeightsError(what.to_owned());
         let rest = file
@@ -108,12 +109,13 @@ impl Weights {
         Ok(Self::of(shape, &numbers))
     }
 
-    /// What the header says.
+    /// The header of the file.
     pub fn shape(&self) -> &NetworkShape {
         &self.shape
     }
 
-    /// Cuts the numbers into layers, in the order of the file. `NetworkShape::check` has counted them.
+    /// Divides the numbers into layers, in the order of the file. `NetworkShape::check` has
+    /// verified their count.
     fn of(shape: NetworkShape, numbers: &[f32]) -> Self {
         let mut rest = numbers;
         let mut take = |count: usize| {
@@ -161,7 +163,7 @@ impl Weights {
         self.scale.len()
     }
 
-    /// Samples of the longest window.
+    /// The length of the longest filter window, in samples.
     pub(crate) fn window(&self) -> usize {
         let taps = self.banks.iter().map(|bank| bank.filters.inputs());
         taps.max().unwrap_or(0)
@@ -174,7 +176,7 @@ fn matrix<'a>(take: &mut impl FnMut(usize) -> &'a [f32], inputs: usize, outputs:
     Matrix::new(weights, take(outputs), inputs)
 }
 
-/// Taps by channel, as they stand in the file, to rows of channels by tap.
+/// Reorders taps from the file's order by channel to rows of channels by tap.
 fn by_tap(by_channel: &[f32], taps: usize) -> Vec<f32> {
     let row = |tap: usize| -> Vec<f32> {
         let of_tap: Vec<f32> = by_channel.iter().skip(tap).step_by(taps).copied().collect();
@@ -188,7 +190,7 @@ impl NetworkShape {
         self.banks.iter().map(|(bands, _)| bands).sum()
     }
 
-    /// Numbers that a file of this shape holds.
+    /// The count of numbers that a file of this shape holds.
     fn numbers(&self) -> usize {
         let (bands, channels) = (self.bands(), self.channels);
         let filters: usize = self
@@ -207,8 +209,10 @@ impl NetworkShape {
             + matrix(channels, CLASSES)
     }
 
+    /// Checks the shape.
+    ///
     /// # Errors
-    /// Where the network has no such shape.
+    /// The network does not support this shape.
     fn check(&self) -> Result<(), WeightsError> {
         let wrong = |what: String| Err(WeightsError(what));
         if self.hop != HOP {
@@ -218,7 +222,8 @@ impl NetworkShape {
             return wrong(format!("numbers of the kind {:?}, not f32", self.number));
         }
         let fits = |value: usize| (1..=LARGEST).contains(&value);
-        // Windows are centred on the middle of their frame, so each half of one and of a hop is whole.
+        // windows are centred on the middle of their frame, so half a window and half a hop must be
+        // whole numbers
         let banks = self.banks.iter();
         if self.banks.is_empty()
             || self.banks.len() > 16

@@ -1,4 +1,4 @@
-//! What keys mean, in one table: the help page and docs/reference.md are made from it.
+//! The meanings of all keys in one table, from which the help page and docs/reference.md are made.
 
 use crate::app::{Action, Model, Offer, Page};
 use crate::practice::{Hand, Mark};
@@ -10,26 +10,26 @@ use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 pub enum KeyPlace {
     /// On every page.
     Everywhere,
-    /// In the list of drills.
+    /// The list of drills.
     List,
-    /// While practising.
+    /// The practice page.
     Practice,
-    /// Between two things of a session.
+    /// The session's page, between two parts.
     Session,
 }
 
 /// A row of the table.
 #[derive(Debug, Clone, Copy)]
 pub struct Binding {
-    /// Where it holds.
+    /// The page on which the key has this meaning.
     pub place: KeyPlace,
     /// The keys.
     pub keys: &'static [KeyCode],
-    /// What they do.
+    /// The action of the keys.
     pub action: Action,
-    /// The keys, for people.
+    /// The keys' names as shown to the player.
     pub shown: &'static str,
-    /// What they do, for people.
+    /// The action as shown to the player.
     pub does: &'static str,
 }
 
@@ -402,19 +402,19 @@ pub const BINDINGS: &[Binding] = &[
     ),
 ];
 
-/// Keys that belong together on the page of help.
+/// Keys that are shown together in the help.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct HelpGroup {
-    /// What they are for, in one word.
+    /// The purpose of the keys, in one word.
     pub headline: &'static str,
-    /// The page on which they have their meaning.
+    /// The page on which the keys have this meaning.
     pub place: KeyPlace,
-    /// Keys, and what they do in few words.
+    /// Pairs of a key and a few words about its action.
     pub rows: &'static [(&'static str, &'static str)],
 }
 
 impl HelpGroup {
-    /// The keys as a line for a screen reader.
+    /// The keys of the group as one line for a screen reader.
     pub fn spoken(&self) -> String {
         let rows: Vec<String> = self
             .rows
@@ -425,8 +425,8 @@ impl HelpGroup {
     }
 }
 
-/// The page of help: every key in few words, so that all of them stand on one page. A test checks
-/// that none is missing.
+/// The help: every key with a few words, so that all keys fit one page. A test checks that none is
+/// missing.
 pub const HELP: &[HelpGroup] = &[
     HelpGroup {
         headline: "choose",
@@ -521,7 +521,7 @@ pub const HELP: &[HelpGroup] = &[
     },
 ];
 
-/// The keys of a warm-up.
+/// The keys of the warm-up page.
 pub const HELP_WARM: HelpGroup = HelpGroup {
     headline: "warm-up",
     place: KeyPlace::Everywhere,
@@ -534,7 +534,7 @@ pub const HELP_WARM: HelpGroup = HelpGroup {
     ],
 };
 
-/// The keys of `hear`, the page where a movement is heard clean or with a fault.
+/// The keys of `hear`, the page on which a movement is heard clean or with a fault.
 pub const HELP_HEAR: HelpGroup = HelpGroup {
     headline: "hear",
     place: KeyPlace::Everywhere,
@@ -547,7 +547,7 @@ pub const HELP_HEAR: HelpGroup = HelpGroup {
     ],
 };
 
-/// The keys of blowing evenly.
+/// The keys of the page for blowing evenly.
 pub const HELP_BLOW: HelpGroup = HelpGroup {
     headline: "blow",
     place: KeyPlace::Everywhere,
@@ -558,7 +558,7 @@ pub const HELP_BLOW: HelpGroup = HelpGroup {
     ],
 };
 
-/// The groups of help, those of a page first.
+/// The groups of the help, with those of this page first.
 pub(super) fn help_of(place: KeyPlace) -> impl Iterator<Item = &'static HelpGroup> {
     let own = HELP.iter().filter(move |group| group.place == place);
     let rest = HELP
@@ -567,7 +567,7 @@ pub(super) fn help_of(place: KeyPlace) -> impl Iterator<Item = &'static HelpGrou
     own.chain(rest)
 }
 
-/// What a key does on the page shown; nothing for a key without meaning there.
+/// The action of a key on the page that is shown; none where the key has no meaning.
 pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
     if key.kind == KeyEventKind::Release {
         return None;
@@ -598,8 +598,8 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
             _ => None,
         };
     }
-    // on the start page a letter is typed into the search at once; only while nothing is typed do
-    // `q` and `?` stay keys
+    // on the start page a letter goes into the search at once; only while the search is empty do
+    // `q` and `?` keep their meanings
     if model.page() == Page::Choose
         && let Char(letter) = key.code
         && (!model.choose().letters().is_empty() || !matches!(letter, '?' | 'q' | ' '))
@@ -618,7 +618,7 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
         .map(|binding| binding.action)
 }
 
-/// The table as Markdown, for docs/reference.md.
+/// The keys of a page as a Markdown table, for docs/reference.md.
 pub fn key_table(place: KeyPlace) -> String {
     use std::fmt::Write as _;
     let mut text = String::from("| key | does |\n|---|---|\n");
@@ -633,7 +633,7 @@ mod tests {
     use super::*;
     use crate::app::{Overlay, Words};
 
-    /// Two rows with one key on one page: the second could never be reached.
+    /// Where two rows have the same key on the same page, the second could never be reached.
     #[test]
     fn no_key_has_two_meanings_on_a_page() {
         for place in [KeyPlace::List, KeyPlace::Practice, KeyPlace::Session] {
@@ -650,12 +650,12 @@ mod tests {
         }
     }
 
-    /// A key that does something and is not on the page of help would never be found.
+    /// A key that has an action must be in the help, or nobody would find it.
     #[test]
     fn the_page_of_help_has_every_key() {
         for binding in BINDINGS {
             let first = binding.shown.split(", ").next().unwrap_or_default();
-            // `page up, down` says `page down` too
+            // the name `page up, down` stands for `page down` too
             let first = first.rsplit(' ').next().unwrap_or(first);
             let place = match binding.place {
                 KeyPlace::Everywhere => KeyPlace::Practice,
@@ -673,7 +673,7 @@ mod tests {
         }
     }
 
-    /// While something is read a pedal turns its pages; it must not mark what nobody played.
+    /// While a text is read, a pedal turns its pages. It must not mark anything.
     #[test]
     fn nothing_marks_while_something_is_read() {
         for over in [Overlay::Keys, Overlay::Movement, Overlay::Problems] {
@@ -688,8 +688,8 @@ mod tests {
         }
     }
 
-    /// A letter that marked while the player writes a word would spoil the board, and a pedal that
-    /// is held down must do nothing.
+    /// While the player writes, a letter must not mark, and a pedal that is held down must do
+    /// nothing.
     #[test]
     fn letters_are_letters_while_words_are_written() {
         let words = Words {
@@ -707,8 +707,8 @@ mod tests {
         }
     }
 
-    /// A pedal that sends page keys once jumped ten lines on the start page, whose last line said that
-    /// it begins what is marked.
+    /// A pedal that sends page keys acts as a pedal on the start page too, and does not jump ten
+    /// lines.
     #[test]
     fn page_keys_are_pedals_on_every_page() {
         for page in [Page::Choose, Page::Session, Page::Practise] {
@@ -720,7 +720,8 @@ mod tests {
         }
     }
 
-    /// Pedals send arrows and page keys: while practising they must do nothing but mark.
+    /// Pedals may send arrow keys or page keys, so on the practice page these keys must do nothing
+    /// but mark.
     #[test]
     fn arrows_and_page_keys_only_mark_while_practising() {
         let model = Model::showing(Page::Practise, None, None);

@@ -1,6 +1,6 @@
-//! What the terminal shows, drawn from the model, and what keys mean.
+//! Draws the model on the terminal, and says what keys mean.
 //!
-//! Changes no state and reads no clock. Meaning is never carried by colour alone.
+//! This room changes no state and reads no clock. No meaning is carried by colour alone.
 
 mod keys;
 mod parts;
@@ -22,11 +22,11 @@ use crate::wording::is_unseen;
 use ratatui::Frame;
 use std::collections::BTreeSet;
 
-/// The smallest screen that shows a page, columns and rows.
+/// The smallest window that shows a page, in columns and rows.
 pub const SMALLEST: (u16, u16) = (40, 10);
 
-/// Draws the model. Gives the first row that is shown of a page of text that lies over it, which is
-/// less than asked for where that would go past the end.
+/// Draws the model. Returns the first shown row of an overlay, from 0. It is less than the row that
+/// was asked for where the overlay would end too early.
 pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
     let area = frame.area();
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
@@ -49,8 +49,8 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
     first
 }
 
-/// Replaces what a terminal would obey in any cell by a dot. Texts from outside are made harmless
-/// where they come in; this catches what slipped through.
+/// Replaces control characters in any cell by a dot. Texts from outside are cleaned where they
+/// enter the program; this catches what was missed.
 fn seal(frame: &mut Frame) {
     for cell in &mut frame.buffer_mut().content {
         if cell.symbol().contains(is_unseen) {
@@ -59,7 +59,7 @@ fn seal(frame: &mut Frame) {
     }
 }
 
-/// Draws the keys of a page of its own.
+/// Draws the keys of a page that is not part of the model.
 pub fn view_keys(group: &HelpGroup, theme: Theme, frame: &mut Frame) {
     let area = frame.area();
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
@@ -102,7 +102,7 @@ pub fn view_discriminating(page: &Discriminating, theme: Theme, frame: &mut Fram
     seal(frame);
 }
 
-/// Draws a warm-up, and what is wrong with the sound, if anything.
+/// Draws a warm-up, with the trouble of the sound where there is any.
 pub fn view_warming(
     warming: &Warming,
     trouble: Option<&str>,
@@ -119,7 +119,7 @@ pub fn view_warming(
     seal(frame);
 }
 
-/// The music in one line of text: notes with their lengths, gracenotes in braces.
+/// The music as one line of text: notes with their lengths, and gracenotes in braces.
 pub fn music_line(score: &Score, hidden: &BTreeSet<NoteId>) -> String {
     let words: Vec<String> = parts::line::words(score, hidden)
         .into_iter()
@@ -191,8 +191,8 @@ mod tests {
             .collect()
     }
 
-    /// A player with a small window must be heard as one with a large: the note, its cents, how
-    /// even, the level, and what is wrong, without a colour.
+    /// A small window must show what the microphone hears as a large one does: the note, its cents,
+    /// how even it is, the level, and any trouble, all without colour.
     #[test]
     fn what_the_microphone_hears_is_on_every_screen() {
         for (width, height) in [(40, 10), (80, 24), (120, 40)] {
@@ -217,7 +217,7 @@ mod tests {
         }
     }
 
-    /// A screen reader must not say the same trouble with every breath.
+    /// A screen reader must not repeat the same trouble with every breath.
     #[test]
     fn plain_lines_say_a_trouble_once() {
         let mut plain = Plain::default();

@@ -1,4 +1,4 @@
-//! The program in plain lines, for screen readers: what changed is said, once.
+//! Shows the program in plain lines for screen readers. Each change is said once.
 
 use super::parts::reading;
 use super::parts::saying::{next_words, pointing_words};
@@ -9,11 +9,11 @@ use crate::app::{
 use crate::practice::Phase;
 use crate::wording;
 
-/// What has been said so far, so that nothing is said twice.
+/// What was said so far, so that nothing is said twice.
 #[derive(Debug, Clone, Default)]
 pub struct Plain {
     said: Said,
-    /// The lines of the session's page as they were last printed.
+    /// The lines of the session's page as last printed.
     session: Vec<String>,
 }
 
@@ -29,11 +29,11 @@ struct Said {
     sound: Option<SoundState>,
     over: Option<Overlay>,
     writing: Option<&'static str>,
-    /// What is offered where play has stopped by itself.
+    /// The offers after play has stopped by itself.
     offered: Option<String>,
-    /// The next repetition is a cold try.
+    /// True where the next repetition is a cold try.
     cold: bool,
-    /// The last thing that was wrong with the microphone's sound.
+    /// The last trouble with the microphone's signal.
     trouble: Option<&'static str>,
 }
 
@@ -41,8 +41,8 @@ impl Plain {
     /// The lines that say what has changed since the last call.
     pub fn lines(&mut self, model: &Model) -> Vec<String> {
         let mut now = said(model);
-        // the microphone reports the same trouble again and again; it is said once, until it is
-        // another
+        // the microphone reports the same trouble again and again; it is said once, until another
+        // one follows
         now.trouble = now.trouble.or(self.said.trouble);
         let before = std::mem::replace(&mut self.said, now.clone());
         let mut lines = Vec::new();
@@ -195,7 +195,7 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
     }
 }
 
-/// What is offered where play has stopped by itself, and which press takes it.
+/// The offers after play has stopped by itself, and the press that takes each.
 fn offered(practising: &Practising) -> String {
     let offers: Vec<String> = Offer::ALL
         .into_iter()
@@ -216,7 +216,7 @@ fn offered(practising: &Practising) -> String {
     )
 }
 
-/// What the session's page says, without its countdown.
+/// The lines of the session's page, without its countdown.
 fn session_lines(model: &Model) -> Vec<String> {
     let Some(session) = model.session() else {
         return Vec::new();

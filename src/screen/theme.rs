@@ -1,8 +1,8 @@
-//! The look: a few named roles in the terminal's own colours.
+//! The styles of the screen: a few named roles in the terminal's own colours.
 //!
-//! A colour is only ever the background of black letters, so that it does not matter whether the
-//! terminal itself is dark or light. Everything else has the terminal's own colours, and is bold
-//! where it is important. Without colours every meaning is still there, in signs, bold and reverse.
+//! A colour is used only as the background of black letters, so that it does not matter whether the
+//! terminal is dark or light. Everything else has the terminal's own colours, and is bold where it
+//! is important. Without colours every meaning is still shown by signs, bold and reverse video.
 
 use ratatui::style::{Color, Modifier, Style};
 
@@ -12,19 +12,19 @@ pub struct Theme {
     colours: bool,
 }
 
-/// The backgrounds of black letters. A test holds them legible in the palettes that terminals come
-/// with.
+/// The background colours of black letters. A test checks that they are legible in the palettes
+/// that terminals come with.
 const ACCENT: Color = Color::Cyan;
 const GOOD: Color = Color::Green;
 const WARNING: Color = Color::LightYellow;
 
 impl Theme {
-    /// With colours, or without (`NO_COLOR`).
+    /// The styles with colours, or without (`NO_COLOR`).
     pub fn new(colours: bool) -> Self {
         Self { colours }
     }
 
-    /// Black letters on a colour; without colours the other style.
+    /// Black letters on a coloured background, or the style `without` where there are no colours.
     fn on(self, ground: Color, without: Modifier) -> Style {
         if self.colours {
             Style::new()
@@ -36,33 +36,34 @@ impl Theme {
         }
     }
 
-    /// Words that say nothing special.
+    /// Ordinary words.
     pub fn plain(self) -> Style {
         Style::new()
     }
 
-    /// What is important: headings, figures, what is still to be reached.
+    /// Important words: headings, figures, and what is still to be reached.
     pub fn strong(self) -> Style {
         Style::new().add_modifier(Modifier::BOLD)
     }
 
-    /// Lines and signs in the background; never words.
+    /// Lines and signs in the background, never words.
     pub fn quiet(self) -> Style {
         Style::new().add_modifier(Modifier::DIM)
     }
 
-    /// The head of a page, and the place where the player is: the marked line, the cell, the note
-    /// or beat that sounds.
+    /// The head of a page, and the place of the player: the marked line, the cell, and the note or
+    /// beat that sounds.
     pub fn accent(self) -> Style {
         self.on(ACCENT, Modifier::REVERSED.union(Modifier::BOLD))
     }
 
-    /// Clear, held, right, reached.
+    /// A good result: clear, held, right or reached.
     pub fn good(self) -> Style {
         self.on(GOOD, Modifier::BOLD)
     }
 
-    /// Open, failed, still to work on: the terminal's own colour, because it is no alarm.
+    /// An open result: open, failed or still to work on. It has the terminal's own colour, because
+    /// it is no alarm.
     pub fn not_yet(self) -> Style {
         self.strong()
     }
@@ -79,7 +80,7 @@ mod tests {
 
     /// Cyan, green, bright yellow and black in the palettes that terminals come with: the VGA
     /// console, xterm, the GNOME terminal (Tango), Windows (Campbell), an editor's dark and light
-    /// terminal, macOS. From memory, as each has published them.
+    /// terminal, and macOS. The values are from memory, as published by each.
     const PALETTES: &[(&str, [u32; 4])] = &[
         ("VGA", [0x00_0000, 0x00_aaaa, 0x00_aa00, 0xff_ff55]),
         ("xterm", [0x00_0000, 0x00_cdcd, 0x00_cd00, 0xff_ff00]),
@@ -116,8 +117,8 @@ mod tests {
         assert!((contrast(0x77_7777, 0xff_ffff) - 4.48).abs() < 0.01);
     }
 
-    /// Letters must be legible in every palette: at least 4.5 to 1. Tango's black is a dark grey;
-    /// on it cyan and green carry bold letters only and are held to 3 to 1.
+    /// Letters must be legible in every palette, with a contrast of at least 4.5 to 1. Tango's
+    /// black is a dark grey; its cyan and green carry only bold letters and need 3 to 1.
     #[test]
     fn every_role_is_legible_in_the_standard_palettes() {
         for (name, [black, cyan, green, yellow]) in PALETTES {

@@ -85,7 +85,7 @@ pub(crate) struct Pieces {
 }
 
 /// The parts and phrases of a drill that is a tune; none for any other drill. Where no rule divides
-/// the tune, the usual division is offered and named as such.
+/// the tune, the phrases are a guess and their names begin with "perhaps".
 pub(crate) fn pieces(drill: &Drill) -> Option<Pieces> {
     let [stage] = drill.stages.as_slice() else {
         return None;

@@ -115,8 +115,8 @@ pub(crate) fn begin(digest: &Digest, known: &[Known], asked: &Asked) -> SessionP
 }
 
 /// All other parts of the day, for the remaining minutes of a session. The session takes the parts
-/// that it has not had and that fit. New cells are included only for a player who has no marks yet,
-/// because any other session has had its new cells already.
+/// that it has not had and that fit. New cells are included only for a player who has never cleared
+/// a cell, because any other session has had its new cells already.
 pub(crate) fn more(digest: &Digest, asked: &Asked) -> Message {
     let rule = Rule {
         minutes: WHOLE_DAY,

@@ -1,7 +1,7 @@
-//! The two fonts of our sheets: a few music glyphs as a table of outlines, and a text font.
+//! The two fonts of our sheets: a table of outlines for the music glyphs, and a text font.
 //!
-//! Knows shapes and widths, and note values by name. Made once by `generate.py` from fonts under the SIL
-//! Open Font License (the licences stand beside it).
+//! This module knows shapes and widths, and the names of note values. `generate.py` made its data
+//! from fonts under the SIL Open Font License; the licences are in this folder.
 
 mod outlines;
 mod text;
@@ -12,13 +12,14 @@ use std::sync::OnceLock;
 pub use outlines::Glyph;
 pub use text::{Face, lacking, outline_text, shown};
 
-/// The licences of the fonts that ours were made from, each the SIL Open Font License 1.1.
+/// The name and licence of each font that ours were made from. Both are under the SIL Open Font
+/// License 1.1.
 pub const FONT_LICENCES: [(&str, &str); 2] = [
     ("Music glyphs on sheets", include_str!("LICENSE-music.txt")),
     ("Letters on sheets", include_str!("LICENSE-text.txt")),
 ];
 
-/// The measures of a glyph, in staff spaces, y upwards, from its origin.
+/// The measures of a glyph, in staff spaces from its origin, with y pointing up.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Outline {
     /// Left edge of the ink.
@@ -29,43 +30,43 @@ pub struct Outline {
     pub right: f64,
     /// Upper edge of the ink.
     pub top: f64,
-    /// From this origin to the next.
+    /// The distance from this glyph's origin to the next one's.
     pub advance: f64,
-    /// Where stems meet it. Of a head: the right edge of an upward stem and the left edge of a
-    /// downward one. Of a flag: the end of its stem, in the first place.
+    /// The points where stems meet the glyph. For a head they are the right edge of an upward stem
+    /// and the left edge of a downward stem. For a flag the first point is the end of its stem.
     pub stems: [(f64, f64); 2],
-    /// The outline in the words of an SVG path (`M L H V C Z`, absolute), y upwards.
+    /// The outline as the data of an SVG path (`M L H V C Z`, absolute), with y pointing up.
     path: &'static str,
 }
 
-/// A piece of an outline, absolute.
+/// A segment of an outline, in absolute coordinates.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Segment {
-    /// Begin here.
+    /// Begin a new outline at this point.
     Move((f64, f64)),
-    /// A straight line to here.
+    /// A straight line to this point.
     Line((f64, f64)),
-    /// A cubic Bézier curve: two control points and the end.
+    /// A cubic Bézier curve: two control points and the end point.
     Curve((f64, f64), (f64, f64), (f64, f64)),
-    /// Back to where it began.
+    /// A straight line back to the beginning of the outline.
     Close,
 }
 
 impl Glyph {
-    /// Its measures.
+    /// The glyph's measures.
     pub fn outline(self) -> &'static Outline {
         &outlines::OUTLINES[self as usize]
     }
 
-    /// Its outline, in staff spaces, y upwards, from its origin. It is read once and kept, because
-    /// a sheet draws it often.
+    /// The glyph's outline, in staff spaces from its origin, with y pointing up. It is parsed once
+    /// and kept, because a sheet draws it often.
     pub fn segments(self) -> &'static [Segment] {
         static READ: [OnceLock<Vec<Segment>>; Glyph::ALL.len()] =
             [const { OnceLock::new() }; Glyph::ALL.len()];
         READ[self as usize].get_or_init(|| read_path(self.outline().path))
     }
 
-    /// The note that stands for a beat in a line of words.
+    /// The glyph of a note value for use in a line of text.
     pub fn beat(value: NoteValue) -> Self {
         match value {
             NoteValue::Semibreve => Self::BeatSemibreve,
@@ -76,7 +77,7 @@ impl Glyph {
         }
     }
 
-    /// A figure of a metre, 0 to 9.
+    /// The glyph of a figure of a metre, from 0 to 9; none for any other number.
     pub fn figure(figure: u32) -> Option<Self> {
         Some(match figure {
             0 => Self::FigureNought,
@@ -94,7 +95,7 @@ impl Glyph {
     }
 }
 
-/// Reads our own table's paths: letters and numbers as `generate.py` writes them.
+/// Parses the paths of our own table, with the commands and numbers that `generate.py` writes.
 fn read_path(path: &str) -> Vec<Segment> {
     let mut segments = Vec::new();
     let mut here = (0.0, 0.0);
@@ -150,7 +151,7 @@ fn read_path(path: &str) -> Vec<Segment> {
 mod tests {
     use super::*;
 
-    /// A command of an SVG path that the reader skipped would leave a hole in a glyph.
+    /// A path command that the parser skipped would leave a hole in a glyph.
     #[test]
     fn every_outline_fills_exactly_its_box() {
         for glyph in Glyph::ALL {

@@ -1,8 +1,8 @@
-//! Outlines of the music glyphs, written by `generate.py`; not to be edited by hand.
+//! Outlines of the music glyphs. `generate.py` writes this file; do not edit it by hand.
 
 use super::Outline;
 
-/// A glyph of the music font, named for what it stands for on our sheets.
+/// A glyph of the music font, named after its meaning on our sheets.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Glyph {
     /// SMuFL `gClef`, U+E050.
@@ -64,7 +64,7 @@ pub enum Glyph {
 }
 
 impl Glyph {
-    /// Every glyph, in the order of its outlines.
+    /// Every glyph, in the order of `OUTLINES`.
     pub const ALL: [Self; 28] = [
         Self::Clef,
         Self::FigureNought,
@@ -97,7 +97,7 @@ impl Glyph {
     ];
 }
 
-/// In the order of [`Glyph`].
+/// The outline of each glyph, in the order of [`Glyph`].
 pub(super) const OUTLINES: [Outline; 28] = [
     Outline {
         left: 0.0,

@@ -1,4 +1,4 @@
-//! The text font in three faces: widths, outlines and the files themselves.
+//! The text font in three faces: widths, outlines and the font files.
 
 use super::Segment;
 use std::collections::BTreeMap;
@@ -8,22 +8,22 @@ use ttf_parser::{GlyphId, OutlineBuilder};
 /// A face of the text font.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Face {
-    /// Upright.
+    /// Upright, for ordinary text.
     Regular,
-    /// Headings.
+    /// Bold, for headings.
     Bold,
-    /// Names of movements, remarks.
+    /// Italic, for names of movements and remarks.
     Italic,
 }
 
-/// Is shown for a character that the font does not have.
+/// The character that is shown for one that the font does not have.
 const STAND_IN: char = '?';
 
 impl Face {
     /// Every face.
     pub const ALL: [Self; 3] = [Self::Regular, Self::Bold, Self::Italic];
 
-    /// The font file, TrueType.
+    /// The TrueType font file.
     pub fn file(self) -> &'static [u8] {
         match self {
             Self::Regular => include_bytes!("slipway-text-regular.ttf"),
@@ -36,7 +36,8 @@ impl Face {
         ttf_parser::Face::parse(self.file(), 0).ok()
     }
 
-    /// The letters of the face, read once: a sheet asks for widths thousands of times.
+    /// The parsed font of the face. It is parsed once, because a sheet asks for widths thousands of
+    /// times.
     fn letters(self) -> &'static Letters {
         static READ: [OnceLock<Letters>; 3] = [const { OnceLock::new() }; 3];
         READ[self as usize].get_or_init(|| {
@@ -46,8 +47,9 @@ impl Face {
         })
     }
 
-    /// The glyphs of a text with their advances, in parts of an em: (number in the font file,
-    /// advance, bytes of the text it stands for). What the font does not have is shown as `?`.
+    /// The glyphs of a text, each as its number in the font file, its advance as a share of an em,
+    /// and the range of bytes of the text that it stands for. A character that the font does not
+    /// have becomes `?`.
     pub fn run(self, text: &str) -> Vec<(u32, f64, std::ops::Range<usize>)> {
         let letters = self.letters();
         text.char_indices()
@@ -58,21 +60,21 @@ impl Face {
             .collect()
     }
 
-    /// The width of a text set at `size`, in the unit of `size`.
+    /// The width of a text at font size `size`, in the unit of `size`.
     pub fn width(self, text: &str, size: f64) -> f64 {
         let letters = self.letters();
         text.chars().map(|sign| letters.shown(sign).1).sum::<f64>() * size
     }
 }
 
-/// What was read of a face's file.
+/// The parsed data of a face.
 #[derive(Default)]
 struct Letters {
-    /// Number in the font file and advance in parts of an em, by character.
+    /// The glyph number and the advance as a share of an em, for each character.
     glyphs: BTreeMap<char, (u16, f64)>,
-    /// Units of the font file to an em.
+    /// The number of font units in an em.
     em: f64,
-    /// Outlines by number in the font file, each read when it is first drawn: parts of an em.
+    /// The outlines by glyph number, as shares of an em. Each is parsed when it is first drawn.
     outlines: Vec<OnceLock<Vec<Segment>>>,
 }
 
@@ -101,7 +103,7 @@ impl Letters {
         self.glyphs.contains_key(&sign)
     }
 
-    /// Number and advance of the glyph that is shown for a character.
+    /// The number and advance of the glyph that is shown for a character.
     fn shown(&self, sign: char) -> (u16, f64) {
         let seen = self
             .glyphs
@@ -111,7 +113,7 @@ impl Letters {
     }
 }
 
-/// A text as it will be seen, with `?` for each character that the font does not have.
+/// A text as it is shown: with `?` for each character that the font does not have.
 pub fn shown(text: &str) -> String {
     let letters = Face::Regular.letters();
     text.chars()
@@ -131,7 +133,8 @@ pub fn lacking(text: &str) -> Vec<char> {
     lacking
 }
 
-/// The outlines of a text in parts of an em, y upwards, from the start of its base line.
+/// The outlines of a text as shares of an em, from the beginning of its base line, with y pointing
+/// up.
 pub fn outline_text(face: Face, text: &str) -> Vec<Segment> {
     let letters = face.letters();
     let mut segments = Vec::new();
@@ -162,7 +165,7 @@ fn outline_glyph(face: Face, glyph: u16, em: f64) -> Vec<Segment> {
         em,
         here: (0.0, 0.0),
     };
-    // every glyph of our own subset can be drawn; one that could not would leave its place empty
+    // every glyph of our font can be drawn; one that could not would only leave a gap
     let _ = font.outline_glyph(GlyphId(glyph), &mut pen);
     pen.segments
 }
@@ -188,8 +191,8 @@ impl OutlineBuilder for Pen {
         self.here = self.point(x, y);
         self.segments.push(Segment::Line(self.here));
     }
-    /// a quadratic curve is the cubic curve whose control points lie two thirds of the way to its
-    /// own
+    /// a quadratic curve equals the cubic curve whose control points lie two thirds of the way from
+    /// its ends to the quadratic control point
     fn quad_to(&mut self, cx: f32, cy: f32, x: f32, y: f32) {
         let (control, end, start) = (self.point(cx, cy), self.point(x, y), self.here);
         let toward = |from: (f64, f64)| {

@@ -1,25 +1,26 @@
-//! A drawn staff, made of cells: a character each, with what it stands for. And the settings that
-//! it is drawn with.
+//! The cells of a staff on a terminal, each one character with its meaning, and the options for
+//! drawing it.
 
 use crate::score::NoteId;
 
-/// How the staff is drawn.
+/// The options for drawing a staff.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct StaffSettings {
-    /// How many columns there are.
+    /// The number of columns.
     pub columns: usize,
-    /// Characters to draw with.
+    /// The set of characters to draw with.
     pub signs: Signs,
-    /// A row of names of movements above, and separating gracenotes named above their flags.
+    /// True for a row of movement names above the staff, and names of separating gracenotes above
+    /// their flags.
     pub names: bool,
-    /// A row of click numbers below.
+    /// True for a row of count numbers below the staff.
     pub beat_numbers: bool,
-    /// A row of note names below.
+    /// True for a row of note names below the staff.
     pub note_names: bool,
 }
 
 impl StaffSettings {
-    /// Everything, in Unicode.
+    /// All rows, in Unicode.
     pub fn wide(columns: usize) -> Self {
         Self {
             columns,
@@ -31,16 +32,16 @@ impl StaffSettings {
     }
 }
 
-/// Which characters the staff is drawn with.
+/// The set of characters that a staff is drawn with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Signs {
     /// Box-drawing characters and bullets, each one column wide.
     Unicode,
-    /// ASCII alone.
+    /// ASCII characters only.
     Ascii,
 }
 
-/// What a cell stands for.
+/// The meaning of a cell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 #[allow(missing_docs, reason = "each is what its name says")]
 pub enum Style {
@@ -64,15 +65,15 @@ pub enum Style {
     NoteName,
 }
 
-/// One character.
+/// One cell of the staff.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct StaffCell {
     /// The character, one column wide.
     pub symbol: char,
-    /// What it stands for.
+    /// The cell's meaning.
     pub style: Style,
-    /// The note it belongs to, by its id the first time through. To compare it with a note that
-    /// sounds, set that note's `pass` to 1.
+    /// The note that the cell belongs to, by the note's id the first time through. To compare it
+    /// with a note that sounds, set that note's `pass` to 1.
     pub note: Option<NoteId>,
 }
 
@@ -87,7 +88,7 @@ pub(super) const BLANK: StaffCell = StaffCell {
 pub struct Grid {
     /// Rows from top to bottom, all equally long.
     pub rows: Vec<Vec<StaffCell>>,
-    /// False where the bars need more columns than there are; the right end is cut off then, and
-    /// fewer bars should be asked for.
+    /// False where the bars need more columns than there are. The right end is cut off then, and
+    /// the caller should ask for fewer bars.
     pub fits: bool,
 }

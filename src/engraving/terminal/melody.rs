@@ -7,8 +7,8 @@ use crate::engraving::placed::{Element, ElementKind, InkShape};
 use crate::engraving::proportions;
 use crate::score::NoteId;
 
-/// A head of the melody. What belongs to it stands between its left edge and the next head, and is
-/// found by that place, because a note may have several heads.
+/// A head of the melody. The elements of a head lie between its left edge and the next head. They
+/// are found by their place and not by their note, because a note may have several heads.
 #[derive(Debug, Clone, Copy)]
 struct Head {
     x: f64,
@@ -17,14 +17,14 @@ struct Head {
     id: NoteId,
 }
 
-/// The head that something at `x` belongs to.
+/// The index of the head that an element at `x` belongs to.
 fn head_at(heads: &[Head], x: f64) -> Option<usize> {
     heads
         .partition_point(|head| head.x <= x + 0.05)
         .checked_sub(1)
 }
 
-/// The heads of the melody from left to right; `column` says in which column an x lies.
+/// The heads of the melody from left to right. `column` gives the column of an x.
 fn heads_of(elements: &[Element], column: impl Fn(f64) -> i32) -> Vec<Head> {
     let mut heads: Vec<Head> = elements
         .iter()
@@ -45,8 +45,8 @@ fn heads_of(elements: &[Element], column: impl Fn(f64) -> i32) -> Vec<Head> {
 }
 
 impl Page {
-    /// Draws melody stems four rows long, flags as hooks at their ends, beams between them, dots
-    /// and ties.
+    /// Draws the melody: stems of four rows, flags as hooks at their ends, beams between stems,
+    /// dots and ties.
     pub(super) fn draw_melody(&mut self, elements: &[Element]) {
         let heads = heads_of(elements, |x| self.column(x));
         let beams = beams_of(elements, &heads);
@@ -171,8 +171,8 @@ impl Page {
         }
     }
 
-    /// Draws each tuplet's figure: in the beam that joins exactly its notes, or else between the
-    /// ends of its bracket below the stems.
+    /// Draws each tuplet's figure, either within the beam that joins exactly its notes, or between
+    /// the ends of its bracket below the stems.
     fn draw_tuplets(&mut self, elements: &[Element]) {
         for (place, element) in elements.iter().enumerate() {
             let (ElementKind::Tuplet, InkShape::Text { text, x, .. }) =
@@ -180,7 +180,7 @@ impl Page {
             else {
                 continue;
             };
-            // the elements of a bracket follow the figure that they belong to
+            // the elements of a bracket follow their figure
             let bracket = elements[place + 1..]
                 .iter()
                 .take_while(|part| {
@@ -211,7 +211,7 @@ impl Page {
                         let cell = self.cells.get(&(row, column));
                         cell.is_some_and(|cell| cell.symbol == '━')
                     };
-                    // where a stem stands in the middle of the beam, the figure stands beside it
+                    // where a stem occupies the middle of the beam, the figure is placed beside it
                     let free = [0, 1, -1, 2, -2]
                         .into_iter()
                         .map(|step| middle + step)
@@ -246,11 +246,11 @@ impl Page {
 
 /// Notes under one beam.
 struct Beam {
-    /// Indices of its heads.
+    /// The indices of its heads.
     heads: std::ops::Range<usize>,
-    /// Upper left corner of the lowest beam; the levels of the others are counted from it.
+    /// The upper left corner of the lowest beam. The levels of other beams are counted from it.
     from: (f64, f64),
-    /// Its right end.
+    /// The x of its right end.
     end: f64,
     slope: f64,
 }
@@ -267,7 +267,7 @@ impl Beam {
     }
 }
 
-/// The lowest beam of each group, with the heads whose stems it joins.
+/// The lowest beam of each group, with the heads that it joins.
 fn beams_of(elements: &[Element], heads: &[Head]) -> Vec<Beam> {
     let mut beams: Vec<Beam> = Vec::new();
     for element in elements {

@@ -1,11 +1,11 @@
-//! The staff on a terminal: the same layout, rounded to cells of characters.
+//! The staff on a terminal: the engraved layout, rounded to cells of characters.
 //!
-//! A row is half a staff space, so that every line and every space has its own row; a column is
-//! half a staff space too, or less of one where the bars would not fit. Heads stand where the
-//! layout has them. Stems are cut to two rows for gracenotes and four for the melody, three beams
-//! become one double line, and the clef is left out: rows are dear.
+//! A row is half a staff space, so that every line and every space of the staff has a row of its
+//! own. A column is half a staff space too, or more where the bars would not fit otherwise. Heads
+//! are placed as in the layout. To save rows, stems are shortened to two rows for gracenotes and
+//! four for the melody, three beams become one double line, and the clef is left out.
 //!
-//! Knows characters and what each stands for. Knows no colour and no terminal library.
+//! This module knows characters and their meanings. It knows no colour and no terminal library.
 //!
 //! ```text
 //!      ╞                         grip
@@ -27,15 +27,15 @@ use page::Page;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-/// Columns in a staff space, where there is room.
+/// The number of columns in a staff space, where there is room.
 const COLUMNS: f64 = 2.0;
-/// The fewest columns in a staff space that keep neighbouring gracenotes apart.
+/// The fewest columns in a staff space at which neighbouring gracenotes stay apart.
 const FEWEST: f64 = 0.95;
-/// A staff is stretched to at most so many times the width that suits it.
+/// A staff is stretched to at most this many times its natural width.
 const WIDEST: f64 = 1.7;
 
-/// Draws written bars (indices into [`Music::bars`], in one row; a range beyond the end is cut).
-/// The metre stands before them when they begin with the first.
+/// Draws written bars in one row. They are given as indices into [`Music::bars`]; a range beyond
+/// the end is cut. The metre is drawn where the bars begin with the first bar.
 pub fn draw(
     score: &Score,
     music: Option<&Music>,
@@ -45,8 +45,8 @@ pub fn draw(
     draw_but(score, music, bars, settings, &BTreeSet::new())
 }
 
-/// As [`draw`], but some melody notes and all that belongs to them are left out; their bars stay as
-/// wide.
+/// Draws like [`draw`], but leaves out some melody notes with everything that belongs to them.
+/// Their bars keep their width.
 pub fn draw_but(
     score: &Score,
     music: Option<&Music>,
@@ -65,7 +65,7 @@ pub fn draw_but(
     }
     let mut layout = Layout {
         width: 1.0,
-        // there are few columns, so groups stand as close as they may
+        // columns are few, so groups of gracenotes are placed as close as possible
         spacing: Spacing {
             gracenotes: 0.4,
             air: 0.0,
@@ -134,8 +134,7 @@ mod tests {
             .collect()
     }
 
-    /// The figures of a metre stand one above the other: in 2/4 the 2 once stood a column right of
-    /// the 4.
+    /// The figures of a metre must be in the same column.
     #[test]
     fn the_figures_of_a_metre_stand_above_each_other() {
         for metre in ["2/4", "3/4", "4/4", "6/8", "9/8"] {
@@ -207,7 +206,7 @@ mod tests {
         }
     }
 
-    /// `doublingG` was once read at the place of a doubling and a high G gracenote.
+    /// Names must not touch: `doublingG` could be read as a doubling and a high G gracenote.
     #[test]
     fn no_name_touches_another_and_every_tune_has_some() {
         let (score, music) = stage("lamp-on-the-slipway", 0);

@@ -1,4 +1,4 @@
-//! The cells of a staff: its lines, heads, gracenotes and words.
+//! Draws a staff into cells: its lines, heads, gracenotes and words.
 
 use super::cells::{BLANK, StaffCell, StaffSettings, Style};
 use crate::engraving::font::Glyph;
@@ -6,9 +6,9 @@ use crate::engraving::placed::{Element, ElementKind, InkShape, System};
 use crate::score::NoteId;
 use std::collections::BTreeMap;
 
-/// A staff while it is drawn.
+/// A staff that is being drawn.
 pub(super) struct Page {
-    /// The cells by row and column; rows count half spaces up from the staff's lowest line.
+    /// The cells by row and column. Rows count half staff spaces up from the staff's lowest line.
     pub(super) cells: BTreeMap<(i32, i32), StaffCell>,
     pub(super) scale: f64,
     pub(super) ascii: bool,
@@ -43,7 +43,7 @@ impl Page {
         );
     }
 
-    /// As `put`, but never over a head.
+    /// Like `put`, but never overwrites a head.
     pub(super) fn put_behind(
         &mut self,
         row: i32,
@@ -72,8 +72,8 @@ impl Page {
         }
     }
 
-    /// Writes a word as `write` does if it would neither cover nor touch another; gives false where
-    /// it would.
+    /// Writes a word like `write`, but only where it neither covers nor touches another. Returns
+    /// false where it would.
     fn write_beside(
         &mut self,
         row: i32,
@@ -109,14 +109,14 @@ impl Page {
         let top = self.cells.keys().map(|(row, _)| *row).max().unwrap_or(8);
         let bottom = self.cells.keys().map(|(row, _)| *row).min().unwrap_or(0);
         // movements are named before gracenotes, because their names matter more where there is
-        // room for one
+        // room for only one
         self.name_movements(elements, top);
         for element in elements {
             self.draw_words(element, top, bottom);
         }
     }
 
-    /// Draws what stands exactly where the layout has it: lines, metre, heads, dots.
+    /// Draws the elements that keep their exact place: lines, metre, heads and dots.
     fn draw_fixed(&mut self, element: &Element) {
         let bounds = element.shape.bounds();
         let note = element.note;
@@ -136,8 +136,8 @@ impl Page {
             (ElementKind::Metre, InkShape::Glyph { glyph, x, y, .. }) => {
                 let figure = (0..=9).find(|figure| Glyph::figure(*figure) == Some(*glyph));
                 let sign = figure.and_then(|figure| char::from_digit(figure, 10));
-                // the layout centres figures of different widths; in columns all of them stand
-                // where a 4 does
+                // the layout centres figures of different widths; here all figures are put where a
+                // 4 would be, so that they share a column
                 let width = |glyph: Glyph| glyph.outline().right;
                 let four = Glyph::figure(4).map_or(0.0, width);
                 let left = x + (width(*glyph) - four) / 2.0;
@@ -171,7 +171,8 @@ impl Page {
         }
     }
 
-    /// Draws gracenotes' stems, two rows above the highest head, then flags or beams.
+    /// Draws the stems of gracenotes, up to two rows above the highest head, and then their flags
+    /// or beams.
     fn draw_gracenotes(&mut self, elements: &[Element]) {
         let mut groups: BTreeMap<NoteId, Vec<(i32, i32, NoteId)>> = BTreeMap::new();
         for element in elements {
@@ -207,7 +208,7 @@ impl Page {
         }
     }
 
-    /// Names each movement where it first stands with room for its name.
+    /// Names each movement at the first place that has room for the name.
     fn name_movements(&mut self, elements: &[Element], top: i32) {
         let mut named: Vec<&str> = Vec::new();
         for element in elements {
@@ -291,7 +292,7 @@ impl Page {
     }
 }
 
-/// The ASCII stand-in of a character we draw with.
+/// The ASCII character that replaces a character of the Unicode set.
 fn ascii(symbol: char) -> char {
     match symbol {
         '─' => '-',

@@ -1,8 +1,9 @@
-//! Entries: each reads back as it was stored, in its order.
+//! Laws of entries: each is read back as it was stored, in its order.
 
 use super::*;
 
-/// Every kind and every field: one that is dropped or swapped would rewrite history silently.
+/// Every kind and every field is tested, because one that is lost or swapped would change history
+/// silently.
 #[test]
 fn every_entry_reads_back_as_it_was_stored() {
     let about = RecordId {
@@ -72,7 +73,7 @@ fn every_entry_reads_back_as_it_was_stored() {
     assert_eq!(home.open().read_all().expect("read"), own);
 }
 
-/// Where a tune fails is told from the last repetitions, also after a year of it.
+/// The bars in which a tune fails are found from its last repetitions, even after a year.
 #[test]
 fn the_latest_entries_of_each_stage_come_in_order() {
     let home = Home::new();
@@ -126,7 +127,7 @@ fn journal_and_seq_are_unique_and_seq_counts_from_1() {
     assert!(said.contains("entry.journal, entry.seq"), "{said}");
 }
 
-/// A clock set back by a day must not put today's marks before yesterday's.
+/// A clock that was set back by a day must not put today's marks before yesterday's.
 #[test]
 fn the_time_never_goes_below_the_last() {
     let home = Home::new();
@@ -151,12 +152,12 @@ fn the_time_never_goes_below_the_last() {
     assert_eq!(order, [1, 2, 3, 4]);
 }
 
-/// One evening with a clock years ahead once dated every later mark as that evening, also where it
-/// was the journal's first.
+/// One evening with a clock years ahead must not date every later mark as that evening, even where
+/// it is the journal's first.
 #[test]
 fn one_wrong_clock_does_not_date_what_comes_after() {
     const DAY: i64 = 86_400_000_000;
-    // in 2027
+    // day 21 000 after 1970-01-01 is in 2027
     const FIRST: i64 = 21_000;
     let days = |sessions: &[(u128, u64, i64)]| -> Vec<i64> {
         let home = Home::new();
@@ -171,12 +172,12 @@ fn one_wrong_clock_does_not_date_what_comes_after() {
     let usual = [
         (1, 0, FIRST),
         (2, 0, 2 * FIRST),
-        // right again
+        // the clock is right again
         (3, 0, FIRST + 1),
         (3, 1, FIRST + 2),
-        // never back in a session
+        // within a session time never goes back
         (3, 2, FIRST - 10),
-        // a computer that woke in 1970, and one that is a little behind
+        // a computer that started in 1970, and one whose clock is a little behind
         (4, 0, 0),
         (5, 0, FIRST + 1),
     ];
@@ -184,7 +185,7 @@ fn one_wrong_clock_does_not_date_what_comes_after() {
     assert_eq!(days(&usual), expected);
     let ahead_at_first = [(1, 0, 2 * FIRST), (2, 0, FIRST), (3, 0, FIRST + 1)];
     assert_eq!(days(&ahead_at_first), [2 * FIRST, FIRST, FIRST + 1]);
-    // no clock with a date yet, then one
+    // three sessions without a date, around one with a date
     let woken = [(1, 0, 0), (2, 0, 0), (3, 0, FIRST), (4, 0, 0)];
     assert_eq!(days(&woken), [0, 0, FIRST, FIRST]);
 }
@@ -225,7 +226,7 @@ fn entries_are_found_by_their_music_whatever_the_drill_is_called() {
     assert_eq!(journal.stages_of("never played").expect("read"), []);
 }
 
-/// A board folded from what is read of its marks alone is that of every entry.
+/// A board folded from the marks alone equals the board folded from every entry.
 #[test]
 fn a_board_is_folded_from_its_marks_alone() {
     let home = Home::new();
@@ -289,7 +290,7 @@ fn a_board_is_folded_from_its_marks_alone() {
     assert_eq!(board(&bare), board(&all));
 }
 
-/// Progress reads what was heard, and nothing else, of a year.
+/// Progress reads the measured entries of a year and no others.
 #[test]
 fn measures_are_found_by_their_music_in_order() {
     let home = Home::new();
@@ -327,7 +328,7 @@ fn the_last_place_is_where_the_last_session_was_going() {
         .append(&[
             place(0, 1, Kind::Began),
             place(1, 2, Kind::Place),
-            // A late mark in the cell before moves nobody.
+            // a late mark in the cell before does not change the place
             place(2, 1, Kind::Paused),
             clean(1, 3, 50),
         ])

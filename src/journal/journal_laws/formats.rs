@@ -1,8 +1,8 @@
-//! Journals of every earlier format.
+//! Laws of journals in every earlier format.
 
 use super::*;
 
-/// Journals as each released format left them, with two marks, an undo and a word in each.
+/// A journal of each released format, each with two marks, an undo and a remark.
 const FORMATS: &[&str] = &[
     include_str!("../formats/first.sql"),
     include_str!("../formats/second.sql"),
@@ -12,8 +12,8 @@ const FORMATS: &[&str] = &[
     include_str!("../formats/sixth.sql"),
 ];
 
-/// A player who comes back after a year finds every mark: journals of every format this program
-/// ever wrote open, are raised, and say what they said.
+/// A player who comes back after a year finds every mark: journals of every earlier format open,
+/// are converted, and keep their content.
 #[test]
 fn a_journal_of_every_earlier_format_opens_and_keeps_its_entries() {
     assert_eq!(
@@ -70,10 +70,11 @@ fn a_journal_of_every_earlier_format_opens_and_keeps_its_entries() {
             entries[1].record.cell.expect("a cell").rung.to_string(),
             "133/2"
         );
-        // From format 3 on a mark may stand on a length: never on the tempo it was played at.
+        // From format 3 on a mark may be in a cell with a tone length, which must not be read as
+        // its tempo.
         let second = entries[2].record.cell.expect("a cell").rung.to_string();
         assert_eq!(second, if format > 2 { "104 ms at 60" } else { "133/2" });
-        // It is written as one of this program's own.
+        // the converted journal can be written like a new one
         journal.append(&[clean(1, 0, 10)]).expect("stored");
         assert_eq!(version(journal.connection()), FORMAT);
         let (health, _) = look_over(&path).expect("looked over");
@@ -82,8 +83,8 @@ fn a_journal_of_every_earlier_format_opens_and_keeps_its_entries() {
     }
 }
 
-/// The way of a step that does not exist yet: each once, in order, from where the journal stands;
-/// and one that fails leaves the journal as it was.
+/// Steps are taken once each, in order, from the journal's present format. A step that fails leaves
+/// the journal unchanged.
 #[test]
 fn steps_are_taken_once_in_order_and_all_or_none() {
     let steps = [

@@ -1,5 +1,5 @@
-//! The laws of the journal, each a test. Where two programs or a killed one are needed, the test
-//! starts itself again: the other process runs the same test with a journal in its environment.
+//! The laws of the journal as tests. Where two processes or a killed one are needed, a test starts
+//! itself again: the other process runs the same test with the journal's path in its environment.
 
 mod entries;
 mod formats;

@@ -1,4 +1,4 @@
-//! Opening: which files are journals, which are refused and left as they are.
+//! Laws of opening: which files are journals, and which are refused and left unchanged.
 
 use super::*;
 
@@ -33,7 +33,7 @@ fn bytes_of(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
     let mut files: Vec<(PathBuf, Vec<u8>)> = std::fs::read_dir(folder)
         .expect("a folder")
         .map(|file| file.expect("a file").path())
-        // The shared memory is an index that any reader may write.
+        // the shared-memory file is an index that any reader may write
         .filter(|path| !path.to_string_lossy().ends_with("-shm"))
         .map(|path| (path.clone(), std::fs::read(&path).expect("bytes")))
         .filter(|(path, bytes)| !(path.to_string_lossy().ends_with("-wal") && bytes.is_empty()))
@@ -42,8 +42,8 @@ fn bytes_of(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
     files
 }
 
-/// Also when the newer format stands in the write-ahead log only, as a killed program leaves it:
-/// opening must not even move it into the file.
+/// A newer journal is refused even where the newer format is only in the write-ahead log, as a
+/// killed program leaves it. Opening must not move the log into the file.
 #[test]
 fn a_newer_journal_is_refused_with_a_sentence_and_left_untouched() {
     let home = Home::new();
@@ -104,7 +104,7 @@ fn an_empty_file_becomes_a_journal() {
     Journal::open(&path).expect("a journal");
 }
 
-/// A page of noise in the middle: told, and the file stays for someone to rescue.
+/// A page of noise in the middle is reported, and the file stays for a rescue.
 #[test]
 fn a_damaged_journal_is_told_and_never_overwritten() {
     let home = Home::new();
@@ -125,7 +125,7 @@ fn a_damaged_journal_is_told_and_never_overwritten() {
     assert_eq!(std::fs::read(home.path()).expect("bytes"), bytes);
 }
 
-/// A value that no version writes is damage too, and not a guess.
+/// A value that no version writes is reported as damage, and not guessed at.
 #[test]
 fn a_strange_value_is_told_with_its_text() {
     let home = Home::new();

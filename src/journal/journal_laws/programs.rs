@@ -1,8 +1,8 @@
-//! Two programs at once, a killed one, and merging.
+//! Laws of two programs at once, of a killed program, and of merging.
 
 use super::*;
 
-/// The other program's marks come back before our own, once.
+/// The other program's marks are returned before our own, and only once.
 #[test]
 fn each_append_first_gives_what_it_has_not_yet_seen() {
     let home = Home::new();
@@ -39,15 +39,17 @@ fn again(test: &str, journal: &Path, session: u128) -> Child {
         .expect("another process")
 }
 
-/// In the other process: which journal, and as which session.
+/// In the started process: the journal's path and the number of the session. None in the test's
+/// first process.
 fn asked() -> Option<(PathBuf, u128)> {
     let journal = std::env::var_os("TEST_JOURNAL")?;
     let session = std::env::var("TEST_SESSION").ok()?.parse().ok()?;
     Some((journal.into(), session))
 }
 
-/// Without an IMMEDIATE transaction two programs would give the same number to two entries, or
-/// one of them would fail with "database is locked". They also make the journal at once.
+/// Two processes may create and write one journal at the same time. Without an IMMEDIATE
+/// transaction they would give the same number to two entries, or one would fail with "database is
+/// locked".
 #[test]
 fn two_processes_on_one_journal_both_work() {
     const EACH: u64 = 60;
@@ -75,13 +77,14 @@ fn two_processes_on_one_journal_both_work() {
     }
 }
 
-/// What was answered is kept, what was not is not half there, and the next start needs no repair.
+/// After a kill, everything whose storing was confirmed is kept, nothing is half stored, and the
+/// next start needs no repair.
 #[test]
 fn kill_9_loses_nothing_that_was_stored() {
     if let Some((path, session)) = asked() {
         let mut journal = Journal::open(&path).expect("a journal");
         for number in 0_u64.. {
-            // Two records an append, as a mark that moves to the next cell makes.
+            // two records in one append, as for a mark that moves to the next cell
             let pair = [
                 clean(session, 2 * number, 10),
                 record(session, 2 * number + 1, 10, Kind::Place),
@@ -117,8 +120,8 @@ fn kill_9_loses_nothing_that_was_stored() {
     }
 }
 
-/// Two computers: in whatever order the journals are merged, the same entries in the same order,
-/// and nothing twice.
+/// However the journals of two computers are merged, the result has the same entries in the same
+/// order, and none twice.
 #[test]
 fn merging_in_any_order_gives_the_same_and_counts_nothing_twice() {
     let (home, away, third) = (Home::new(), Home::new(), Home::new());
@@ -145,7 +148,8 @@ fn merging_in_any_order_gives_the_same_and_counts_nothing_twice() {
     assert_eq!(merged.len(), 15);
 }
 
-/// A file copied to a second computer and played on both: told, and nothing lost on either.
+/// A file that was copied to a second computer and written on both is reported, and no entry is
+/// lost.
 #[test]
 fn copies_written_apart_clash_and_are_told() {
     let home = Home::new();

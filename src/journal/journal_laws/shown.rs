@@ -1,8 +1,9 @@
-//! What a program shows of a journal, and its days and minutes.
+//! Laws of what a program shows of a journal, and of its days and minutes.
 
 use super::*;
 
-/// Two programs practise the same drill; each shows what the journal says, and a restart too.
+/// Two programs practise the same drill. Each shows what the journal says, and so does a program
+/// that is started later.
 #[test]
 fn what_two_programs_show_is_the_fold_of_the_journal() {
     let home = Home::new();
@@ -96,7 +97,7 @@ fn what_two_programs_show_is_the_fold_of_the_journal() {
     let first = plan.key(0, 0).expect("a cell");
     assert_eq!(state.status(first), CellStatus::Clear);
 
-    // The view comes to the same counts as practice's own fold.
+    // the database view must count like practice's own fold
     let raw = Connection::open(home.path()).expect("the file");
     for stage in &prints {
         let counts: (u32, u32, u32) = raw
@@ -114,13 +115,13 @@ fn what_two_programs_show_is_the_fold_of_the_journal() {
     }
 }
 
-/// A mark at 23:30 local time belongs to that evening, wherever universal time is.
+/// A mark at 23:30 local time belongs to that evening, whatever the universal time is.
 #[test]
 fn a_day_is_the_players_own_calendar_day() {
     let home = Home::new();
     let mut journal = home.open();
-    // 2024-02-29 00:30 universal time, an hour west: the evening of the 28th. By hand:
-    // 19 782 days after 1970-01-01.
+    // 2024-02-29 00:30 universal time, seen an hour west of it, is the evening of the 28th.
+    // Computed by hand: 19 782 days after 1970-01-01.
     let utc_us = (19_782 * 86_400 + 1_800) * 1_000_000;
     let leap_day = Record {
         offset_s: 0,
@@ -151,7 +152,8 @@ fn a_day_is_the_players_own_calendar_day() {
     );
 }
 
-/// Minutes of playing end with a pause, the end, or the last sign of life of a killed program.
+/// The minutes of playing end with a pause, with the end of the session, or with the last entry of
+/// a killed program.
 #[test]
 fn playing_lasts_until_it_stops_or_the_last_sign_of_life() {
     let home = Home::new();
@@ -176,8 +178,9 @@ fn playing_lasts_until_it_stops_or_the_last_sign_of_life() {
     assert_eq!(spans, [(100, 400), (500, 900)]);
 }
 
-/// A closed lid once counted eight hours of practice: a stretch lasts as long as sound was heard, by
-/// a clock that stands still meanwhile, whatever the time of day did.
+/// Eight hours of a sleeping computer must not count as practice. A stretch lasts as long as sound
+/// was heard, by a clock that stands still while the computer sleeps, whatever happens to the time
+/// of day.
 #[test]
 fn a_closed_lid_is_no_practice() {
     const HOUR: i64 = 3_600_000_000;
@@ -206,11 +209,11 @@ fn a_closed_lid_is_no_practice() {
         place: None,
     });
     tell(Event::Resumed { at: at(0, 0) });
-    // ten minutes, a closed lid, two minutes more
+    // ten minutes, a sleeping computer, and two more minutes
     tell(Event::Paused {
         at: at(8 * HOUR, 12 * 60_000),
     });
-    // the clock is set back by an hour while it plays for five minutes
+    // the clock is set back by an hour during five minutes of playing
     tell(Event::Resumed {
         at: at(9 * HOUR, 13 * 60_000),
     });

@@ -1,4 +1,5 @@
-//! The page for blowing evenly: the note, its cents on a scale, how even, how long, and a trail.
+//! Draws the page for blowing evenly: the note, its cents on a scale, how even it is, how long it
+//! was held, and a trail.
 
 use super::tuner::{HALF, meter, scale};
 use super::{fitted, frame, put, put_right};
@@ -88,7 +89,8 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, target: &mut Fram
     frame::keys(buffer, foot, &[("?", "keys"), ("q", "leave")], theme);
 }
 
-/// The last seconds as a line of dots, newest at the right; the middle row is in tune.
+/// Draws the last seconds as a line of dots, with the newest at the right. The middle row is in
+/// tune.
 fn trail(blowing: &Blowing, theme: Theme, buffer: &mut Buffer, area: Rect) {
     if area.height == 0 {
         return;
@@ -125,7 +127,7 @@ fn trail(blowing: &Blowing, theme: Theme, buffer: &mut Buffer, area: Rect) {
             let share = (off.0 / HALF).clamp(-1.0, 1.0);
             let row = (f64::from(middle) * (1.0 - share)).round() as u16;
             put(buffer, area, x, area.y + row, "•", theme.strong());
-            // where the note changes, a mark stands below the trail
+            // a mark below the trail shows where the note changes
             if before.is_some_and(|before| before != *note) && row != rows - 1 {
                 put(buffer, area, x, area.y + rows - 1, "╵", theme.plain());
             }
@@ -179,7 +181,7 @@ mod tests {
         blowing
     }
 
-    /// All of it fits the smallest screen, and nothing needs a colour.
+    /// The whole page fits the smallest window, and nothing needs a colour.
     #[test]
     fn the_page_fits_every_screen() {
         for (width, height) in [(40, 10), (80, 24), (120, 40)] {

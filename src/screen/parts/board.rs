@@ -17,8 +17,9 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// The sign of a cell, the first that applies: homework's goal until it is reached; held, or held
-/// with an assumed mark; clear with assumed marks; clear; passed; open with its streak; closed.
+/// The sign of a cell. The first that applies is taken: the homework's goal until it is reached;
+/// held, or held with an assumed mark; clear with assumed marks; clear; passed; open with its
+/// streak; closed.
 fn sign(cell: &Cell, goal: bool) -> String {
     match cell.status {
         CellStatus::Open | CellStatus::Closed if goal && cell.tally.streak == 0 => "◎".to_owned(),
@@ -42,14 +43,14 @@ fn style(cell: &Cell, theme: Theme) -> Style {
     }
 }
 
-/// Columns of the rungs.
+/// The width of the rungs' labels in columns.
 pub(super) const LABEL: u16 = 8;
 
 /// What the signs mean.
 pub(super) const LEGEND: &str = "◆\u{a0}held  ◈\u{a0}held by an assumed mark  ■\u{a0}clear  ▣\u{a0}clear by assumed marks  ▪\u{a0}passed  ○\u{a0}open  ·\u{a0}closed  ◎\u{a0}homework  [\u{a0}]\u{a0}here";
 
-/// The whole board in small: a row for each tempo from the highest down, a sign for each stage. A
-/// stage that opens the movement has one sign, at its tempo.
+/// The whole board in small: one row for each tempo, the highest first, with one sign for each
+/// stage. A stage that opens the movement has only one sign, at its tempo.
 pub fn rows(board: &Board) -> Vec<(String, String)> {
     let mut tempi: Vec<Rung> = board
         .cells()
@@ -73,8 +74,8 @@ pub fn rows(board: &Board) -> Vec<(String, String)> {
         .collect()
 }
 
-/// The rows, the lowest first: the lengths of the present stage where it opens the movement, else
-/// every tempo of the drill.
+/// The rungs of the rows, the lowest first: the tone lengths of the present stage where it opens
+/// the movement, or else every tempo of the drill.
 fn rungs_shown(board: &Board, stage: usize, present: Rung) -> Vec<Rung> {
     if present.is_opened() {
         return board
@@ -90,8 +91,8 @@ fn rungs_shown(board: &Board, stage: usize, present: Rung) -> Vec<Rung> {
     rows
 }
 
-/// The cell that a row shows of a stage: the one on that rung, or for an opened movement seen from
-/// the tempi the length that it has come to.
+/// The cell that a row shows for a stage. It is the cell on that rung. A stage of an opened
+/// movement, seen from another stage, shows the tone length that it has reached.
 fn standing(cells: &[Cell], row: Rung) -> Option<&Cell> {
     if let Some(cell) = cells.iter().find(|cell| cell.key.rung == row) {
         return Some(cell);
@@ -102,7 +103,7 @@ fn standing(cells: &[Cell], row: Rung) -> Option<&Cell> {
     lengths.clone().find(open).or_else(|| lengths.next_back())
 }
 
-/// Draws as many rungs around the present one as there is room for, the present one among them.
+/// Draws the rungs around the present one, as many as there is room for.
 pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &Practising) {
     let board = practising.state().board();
     let here = practising.shown_cell();

@@ -20,8 +20,8 @@ use crate::timeline::{SoundPart, Sounded};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// The fingers' shape for a note: for a separating gracenote the held shape with one finger lifted,
-/// for any other note its own shape in the chart.
+/// The shape of the fingers for a note. A separating gracenote is the held shape with one finger
+/// lifted; any other note has its own shape in the fingering chart.
 fn shape(sounded: &Sounded, held: Option<Note>) -> Shape {
     if let (SoundPart::Gracenote(crate::movement::Role::Separating), Some(held)) =
         (sounded.part, held)
@@ -33,7 +33,7 @@ fn shape(sounded: &Sounded, held: Option<Note>) -> Shape {
     Shape::of(sounded.note)
 }
 
-/// The shape that sounds and the shape that comes.
+/// The shape of the fingers now, and the next one.
 fn shapes(sounding: Sounding) -> (Option<Shape>, Option<Shape>) {
     let now = sounding.now.map(|now| {
         let held = sounding.next.map(|next| next.note);
@@ -46,7 +46,7 @@ fn shapes(sounding: Sounding) -> (Option<Shape>, Option<Shape>) {
     (now, next)
 }
 
-/// `D now, (HG) next`.
+/// The title of the fingering picture, such as `D now, (HG) next`.
 fn title(sounding: Sounding) -> String {
     let name = |sounded: Option<Sounded>| match sounded {
         Some(Sounded {
@@ -60,7 +60,7 @@ fn title(sounding: Sounding) -> String {
     format!("{} now, {} next", name(sounding.now), name(sounding.next))
 }
 
-/// Draws the holes, upright where there are ten rows, in a line otherwise.
+/// Draws the holes, upright where there are ten rows, or else in one line.
 pub(super) fn draw(
     buffer: &mut Buffer,
     theme: Theme,
@@ -104,7 +104,7 @@ pub(super) fn draw(
     }
     let mut x = area.x;
     for finger in Finger::ALL {
-        // a left-handed player's hands change places, and the shapes stay
+        // for a left-handed player the two hands change places, but the shapes stay
         let hand = match (finger, left_handed) {
             (Finger::UpperIndex, false) | (Finger::LowerIndex, true) => " L",
             (Finger::UpperIndex, true) | (Finger::LowerIndex, false) => " R",
@@ -121,7 +121,7 @@ pub(super) fn draw(
         put(buffer, area, x, area.y + 1, &sign, style);
         x = put(buffer, area, x, area.y, hole, style);
     }
-    // Beside the holes where there is room, below them otherwise.
+    // the title is beside the holes where there is room, or else below them
     if x + 1 + title.chars().count() as u16 <= area.right() {
         put(buffer, area, x + 1, area.y, &title, theme.strong());
     } else {
@@ -129,9 +129,9 @@ pub(super) fn draw(
     }
 }
 
-/// Draws the holes in a row, as large as the area allows: a full block is covered, a frame is open.
-/// Below each stands what its finger does next, and below all of them the note now and the next
-/// one.
+/// Draws the holes in a row, as large as the area allows. A full block is a covered hole, a frame
+/// an open one. Below each hole is the next motion of its finger; below all of them are the present
+/// and the next note.
 pub(super) fn draw_large(
     buffer: &mut Buffer,
     theme: Theme,
@@ -152,7 +152,7 @@ pub(super) fn draw_large(
     let mut x = area.x;
     for finger in Finger::ALL {
         if matches!(finger, Finger::UpperIndex | Finger::LowerIndex) {
-            // thumb, upper hand and lower hand stand apart
+            // thumb, upper hand and lower hand are drawn apart
             x += wide / 2;
         }
         let covered = drawn.map(|shape| shape.covers(finger));
@@ -204,7 +204,7 @@ fn hole(shape: Option<Shape>, finger: Finger) -> &'static str {
     }
 }
 
-/// Up for a finger that lifts next, down for one that falls.
+/// An arrow up for a finger that lifts next, and down for one that covers its hole next.
 fn motion(
     now: Option<Shape>,
     next: Option<Shape>,

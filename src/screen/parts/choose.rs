@@ -1,6 +1,6 @@
-//! The start page: today's session, homework, the drills, and the search by typed letters. Beside the list,
-//! or below it in a narrow window, stands a preview of the marked line: its purpose, where it would
-//! begin and the music there, or what keeps it from being played.
+//! Draws the start page: today's session, homework, the drills, and the search. A preview of the
+//! marked line is beside the list, or below it in a narrow window. It shows the purpose, where
+//! practice would begin and its music, or the problems that prevent playing.
 
 use super::{fitted, frame, put, put_right, wrapped};
 use crate::app::{Listed, Model, Opens};
@@ -11,15 +11,15 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr as _;
 
-/// From this width the preview stands beside the list.
+/// The least width of a window, in columns, in which the preview is beside the list.
 const BESIDE: u16 = 100;
-/// Columns of the titles.
+/// The largest width of the titles, in columns.
 const TITLE: u16 = 32;
-/// The fewest columns of the titles.
+/// The least width of the titles, in columns.
 const SHORT_TITLE: u16 = 16;
-/// Columns that say in words how far a drill is.
+/// The width of the words about a drill's progress, in columns.
 const SIDE: u16 = 26;
-/// The fewest columns of the bar that shows how far a drill is.
+/// The least width of the bar that shows a drill's progress, in columns.
 const BAR: u16 = 10;
 
 /// Draws the page.
@@ -35,7 +35,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     };
     frame::head(buffer, whole, "gracerung", &beside_name, theme);
     if !search.is_empty() && short {
-        // what is typed stands before the page's name
+        // the letters typed so far replace the text beside the page's name
         frame::head(buffer, whole, &beside_name, "", theme);
     }
     let beside = area.width >= BESIDE;
@@ -75,7 +75,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
             ..area
         }
     };
-    // the small board stands at the right end of the preview, where both have room
+    // the small board is at the right end of the preview, where there is room for both
     let board = model.choose().current().map_or(&[][..], |line| &line.board);
     let taken = small_board(board, theme, buffer, room, beside);
     let words = Rect {
@@ -100,7 +100,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     frame::keys(buffer, foot, &keys(model), theme);
 }
 
-/// What the keys and pedals do here.
+/// What the keys and pedals do on this page.
 fn keys(model: &Model) -> Vec<(&'static str, &'static str)> {
     let marked = model.choose().current();
     if marked.is_none() && model.choose().bars().is_none() && !model.choose().letters().is_empty() {
@@ -113,11 +113,10 @@ fn keys(model: &Model) -> Vec<(&'static str, &'static str)> {
         Some(line) if line.opens == Opens::Movement => "makes its drill",
         _ => "opens it",
     };
-    // the two pedals stand first: nothing else here needs a hand
+    // the two pedals come first, because they are enough for this page
     let mut keys = vec![("right/enter", enter), ("left/down", "next")];
     if model.choose().letters().is_empty() {
-        // the head says as well that letters search, so this key gives way where there is more to
-        // say
+        // the head says too that letters search, so that hint gives way to a more useful one
         keys.push(if unfolds {
             ("tab", "parts and phrases")
         } else {
@@ -145,7 +144,7 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         return;
     }
     let room = usize::from(area.height);
-    // the session's line stays in sight as long as the marked line does too
+    // the session's line is kept visible as long as the marked line is visible too
     let marked = model.choose().marked();
     let first = if marked + 1 < room {
         0
@@ -153,8 +152,8 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         let middle = marked.saturating_sub(room / 2);
         middle.min(shown.len().saturating_sub(room))
     };
-    // titles take as much room as the longest of them needs, so that nothing beside them is cut in
-    // vain
+    // the column of titles is only as wide as the longest title needs, so that nothing beside it is
+    // cut without need
     let widest = shown.iter().map(|line| line.title.width() as u16 + 2);
     let titles = widest.max().unwrap_or(0).clamp(SHORT_TITLE, TITLE);
     for (row, line) in shown.iter().skip(first).take(room).enumerate() {
@@ -201,18 +200,18 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
     }
 }
 
-/// How much of a board is clear, as a bar.
+/// A bar that shows how much of a board is clear.
 fn share_bar((clear, all): (usize, usize), columns: usize) -> String {
     let full = (clear * columns).checked_div(all).unwrap_or(0);
-    // a board that is begun shows at least one block, and one that is not clear does not fill the
-    // bar
+    // a board that was begun shows at least one block, and the bar of a board that is not clear is
+    // never full
     let full = full
         .max(usize::from(clear > 0))
         .min(columns - usize::from(clear < all));
     format!("{}{}", "▰".repeat(full), "▱".repeat(columns - full))
 }
 
-/// Draws the board in small where it has room; gives the columns it takes.
+/// Draws the small board where there is room. Returns the number of columns that it takes.
 fn small_board(
     board: &[(String, String)],
     theme: Theme,
@@ -220,7 +219,7 @@ fn small_board(
     area: Rect,
     beside: bool,
 ) -> u16 {
-    /// Columns of the rungs.
+    /// The width of the rungs' labels in columns.
     const RUNG: u16 = 5;
     let wide = board
         .iter()
@@ -232,7 +231,7 @@ fn small_board(
         return 0;
     }
     let rows = usize::from(area.height);
-    // where not all rungs have room, the lowest that is open is among those shown
+    // where not all rungs fit, the lowest open one is among those shown
     let open = board
         .iter()
         .rposition(|(_, signs)| signs.chars().any(|sign| sign == '○'));
@@ -255,7 +254,7 @@ fn small_board(
     width + 2
 }
 
-/// What stands beside a title: how far the drill is, or else how much there is of it.
+/// The words beside a title: the drill's progress, or else its extent.
 fn side(line: &Listed) -> String {
     if !line.is_playable() {
         "cannot be played".to_owned()
@@ -266,7 +265,7 @@ fn side(line: &Listed) -> String {
     }
 }
 
-/// A paragraph of the preview, and how it is drawn.
+/// A kind of paragraph of the preview, which decides its style.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Manner {
     Heading,
@@ -274,7 +273,7 @@ enum Manner {
     Urgent,
 }
 
-/// The preview of a line, the most important first.
+/// The paragraphs of a line's preview, the most important first.
 fn words(line: &Listed) -> Vec<(Manner, String)> {
     let mut all = vec![(Manner::Heading, line.title.clone())];
     if !line.is_playable() {
@@ -344,7 +343,7 @@ fn draw_words(
         }
     };
     let mut y = area.y;
-    // below the list the preview needs no title: the marked line says it
+    // below the list the preview needs no title, because the marked line shows it
     for (manner, text) in words.iter().skip(usize::from(!beside)) {
         for line in wrapped(text, area.width) {
             if y >= area.bottom() {
@@ -425,14 +424,14 @@ mod tests {
             .collect()
     }
 
-    /// The first thing that a player sees says what to do, in a window of any size; the marked line
-    /// has its preview, and a broken drill's problems stand in it.
+    /// In a window of any size the first page says what to do. The marked line has its preview, and
+    /// the preview of a broken drill shows its problems.
     #[test]
     fn the_session_stands_first_and_what_is_marked_is_told() {
         for (width, height) in [(40, 10), (80, 24), (120, 40), (200, 60)] {
             let screen = shown(width, height, 0);
             assert!(screen.contains("▸ Today's session"), "{screen}");
-            // the pedal alone, where there is no room for both keys
+            // only one key is named where there is no room for the pedal and the key
             let begins = if width < 80 {
                 "right begins  left next"
             } else {

@@ -1,7 +1,7 @@
-//! The page of `hear`: what is listened for, what was right, how much time is left, and the two
+//! Draws the page of `hear`: what to listen for, the answers so far, the time left, and the two
 //! buttons.
 //!
-//! While a question stands nothing on the page says whether the movement is clean.
+//! While a question is open, nothing on the page may say whether the movement is clean.
 
 use super::{fitted, frame, put, wrapped};
 use crate::app::{Asking, Discriminating};
@@ -66,7 +66,8 @@ pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, target: &mut 
     frame::keys(buffer, foot, &keys, theme);
 }
 
-/// How much of the time is over, and each answer: ● right, ○ wrong, newest at the right.
+/// Draws how much of the time is over, and each answer with the newest at the right: ● right, ○
+/// wrong.
 fn time(page: &Discriminating, theme: Theme, buffer: &mut ratatui::buffer::Buffer, area: Rect) {
     let left = (page.length().0 - page.run().0).max(0.0).ceil() as u64;
     let words = format!(" {}:{:02} left", left / 60, left % 60);
@@ -136,7 +137,7 @@ mod tests {
         )
     }
 
-    /// Answers like a player who hears faults from 15 ms on, until `until` is true.
+    /// Answers like a player who hears every fault of 15 ms or more, until `until` returns true.
     fn played(until: impl Fn(&Discriminating) -> bool) -> Discriminating {
         let mut page = page();
         let _ = page.press(Button::Right);
@@ -153,7 +154,7 @@ mod tests {
         panic!("it never came: {:?}", page.asking());
     }
 
-    /// All of it fits the smallest screen, and nothing needs a colour.
+    /// The whole page fits the smallest window, and nothing needs a colour.
     #[test]
     fn the_page_fits_every_screen() {
         let ready = page();
@@ -195,7 +196,7 @@ mod tests {
         }
     }
 
-    /// A page that looked different where there is a fault would be read instead of heard.
+    /// A page that looked different for a fault could be read instead of heard.
     #[test]
     fn a_question_does_not_say_its_answer() {
         let asked = |size| {

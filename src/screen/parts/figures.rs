@@ -1,4 +1,4 @@
-//! Figures that can be read from beyond a chanter.
+//! Large figures that can be read from behind a chanter.
 
 use super::put;
 use crate::screen::Theme;
@@ -6,7 +6,8 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// A sign as five rows of three dots, from the top down; the leftmost dot is the highest bit.
+/// A character as five rows of three dots, the top row first. The leftmost dot is the highest of
+/// three bits.
 fn dots(sign: char) -> [u8; 5] {
     match sign {
         '0' => [0b111, 0b101, 0b101, 0b101, 0b111],
@@ -29,15 +30,15 @@ fn dots(sign: char) -> [u8; 5] {
 /// How large figures are drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Size {
-    /// Three rows, two dots to a row.
+    /// Three rows high, with two dots in a row of characters.
     Small,
-    /// Five times so many rows; each dot is so many rows high and twice as many columns wide. From
-    /// 1 upward.
+    /// Five times this number of rows high. Each dot is this many rows high and twice as many
+    /// columns wide. At least 1.
     Times(u16),
 }
 
 impl Size {
-    /// Rows of a figure.
+    /// The height of a figure in rows.
     pub(super) fn rows(self) -> u16 {
         match self {
             Self::Small => 3,
@@ -45,7 +46,7 @@ impl Size {
         }
     }
 
-    /// Columns between two texts: clearly more than between two figures of one.
+    /// The gap between two texts in columns, clearly wider than between two figures of one text.
     pub(super) fn gap(self) -> u16 {
         match self {
             Self::Small => 4,
@@ -53,7 +54,7 @@ impl Size {
         }
     }
 
-    /// Columns of a text.
+    /// The width of a text in columns.
     pub(super) fn columns(self, text: &str) -> u16 {
         let signs = text.chars().count() as u16;
         match self {
@@ -63,7 +64,7 @@ impl Size {
     }
 }
 
-/// Draws a text of figures with its upper left corner at a place, and its label below.
+/// Draws a text in large figures with its upper left corner at a place, and a label below it.
 pub(super) fn draw(
     buffer: &mut Buffer,
     area: Rect,

@@ -1,4 +1,4 @@
-//! The first start: what was answered, the question with its answers, what enter does.
+//! Draws the first start: the answers so far, the question with its answers, and what Enter does.
 
 use super::{frame, put, wrapped};
 use crate::app::{FirstStart, QUESTIONS};

@@ -1,5 +1,5 @@
-//! The frame of every page: a head with its name and what stands beside it, a row of keys at its
-//! foot, and one column of margin.
+//! Draws the frame of every page: a head with the page's name and a text beside it, a row of keys
+//! at the bottom, and a margin of one column.
 
 use super::{fitted, put};
 use crate::screen::Theme;
@@ -7,7 +7,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr as _;
 
-/// The area within the margins.
+/// The area inside the margins.
 pub(super) fn within(whole: Rect) -> Rect {
     Rect {
         x: whole.x + 1,
@@ -16,10 +16,11 @@ pub(super) fn within(whole: Rect) -> Rect {
     }
 }
 
-/// What stands beside a name is left out where it would have fewer columns than this.
+/// The text beside a name is left out where it would have fewer columns than this.
 const LEAST_BESIDE: u16 = 8;
 
-/// The first row: the page's name, and at its right end what stands beside it, cut where it must be.
+/// Draws the first row: the page's name, and a text at the right end, which is cut where it does
+/// not fit.
 pub(super) fn head(buffer: &mut Buffer, whole: Rect, name: &str, beside: &str, theme: Theme) {
     let style = theme.accent();
     let blank = " ".repeat(usize::from(whole.width));
@@ -33,10 +34,10 @@ pub(super) fn head(buffer: &mut Buffer, whole: Rect, name: &str, beside: &str, t
     }
 }
 
-/// Draws the last row: what each key does, the key first. Where not all fit, of several keys that
-/// do the same only the first is named. What still does not fit is left out from the end; the very
-/// last entry stays, because it leads to the others, unless it would push out what the two pedals
-/// do, which stands first.
+/// Draws the last row: each key with what it does. Where not all entries fit, only the first of
+/// several keys for the same action is named. Entries that still do not fit are left out from the
+/// end. The very last entry is kept, because it leads to all others, unless it would leave no room
+/// for the two pedals, which are the first entries.
 pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme: Theme) {
     let width = |item: &(&str, &str)| (item.0.width() + 1 + item.1.width()) as u16;
     let gap = if area.width >= 70 { 3 } else { 2 };
@@ -64,7 +65,7 @@ pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme:
     let pedals: u16 = pedals.map(|item| width(item) + gap).sum();
     let leads_on = pedals + width(last) <= area.width;
     let kept = if leads_on { width(last) } else { 0 };
-    // after the last entry that is shown no gap is needed
+    // no gap is needed after the last entry that is shown
     let mut room = (area.width + if leads_on { 0 } else { gap }).saturating_sub(kept);
     let mut shown: Vec<&(&str, &str)> = Vec::new();
     for item in before {

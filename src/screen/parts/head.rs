@@ -1,5 +1,5 @@
-//! The head of the practise page, for each size of window: drill, modes and sound, then beats and
-//! levels.
+//! Draws the head of the practice page for each size of window: drill, modes and sound, then beats
+//! and levels.
 
 use super::{fitted, frame, put, put_right};
 use crate::app::{HeardPlace, Model, Offer, Practising, SoundState};
@@ -13,8 +13,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr as _;
 
-/// Draws the head: the drill and its stage, what homework asks for, the modes that are on, and the
-/// sound.
+/// Draws the title: the drill and its stage, the homework's goal, the active modes, and the sound.
 pub(super) fn title(
     model: &Model,
     practising: &Practising,
@@ -40,7 +39,7 @@ pub(super) fn title(
         .map_or_else(String::new, |goal| format!("  ◎ {goal}"));
     let modes = modes(model, practising).join(", ");
     let area = frame::within(whole);
-    // the title is cut, and neither what homework asks for nor the modes
+    // the title is cut, but never the homework's goal or the modes
     let mut kept = usize::from(area.width).saturating_sub(reach.width());
     if !modes.is_empty() {
         kept = kept.saturating_sub(modes.width() + 2);
@@ -49,7 +48,7 @@ pub(super) fn title(
     let title = format!("{}{reach}", fitted(&title, kept as u16));
     let title = title.trim_start();
     let mut sound = sound_words(model);
-    // where the words for the sound would be cut, only the pitch stands there
+    // where the words about the sound would be cut, only the pitch is shown
     let fits = |sound: &str| title.width() + 2 + sound.width() <= usize::from(area.width);
     if !fits(&sound) {
         sound = format!("{:.0} Hz", model.options().tuning.low_a.0);
@@ -67,8 +66,8 @@ pub(super) fn title(
     frame::head(buffer, whole, title, &both, theme);
 }
 
-/// The modes that are on, the most surprising first: each is a way in which the page behaves
-/// otherwise than a player would expect.
+/// The active modes, the most surprising first. In each mode the page behaves in a way that a
+/// player would not expect.
 pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str> {
     let options = model.options();
     let reference = match practising.reference(options.reference) {
@@ -113,7 +112,7 @@ fn sound_words(model: &Model) -> String {
     }
 }
 
-/// How many counts the bar has that sounds.
+/// The number of counts in the bar that is audible.
 fn beats_now(practising: &Practising) -> u32 {
     let score = practising.scores().get(practising.stage());
     let at = practising.heard().map_or(0.0, HeardPlace::in_repetition);

@@ -1,4 +1,4 @@
-//! Draws the keys in groups, those of the page first, from the table in `keys`.
+//! Draws the help in groups, those of the present page first, from the table in `keys`.
 
 use super::{fitted, frame, put, wrapped};
 use crate::app::{Model, Page, Practising};
@@ -9,12 +9,12 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::widgets::{Clear, Widget};
 
-/// Columns of the keys.
+/// The width of the keys' names in columns.
 const KEYS: u16 = 15;
-/// The least width of a column of keys with what they do.
+/// The least width of the keys' names together with what the keys do, in columns.
 const COLUMN: u16 = 39;
 
-/// A row of the page.
+/// A row of the help.
 enum Row {
     Headline(&'static str),
     Key(&'static str, &'static str),
@@ -22,7 +22,7 @@ enum Row {
     Blank,
 }
 
-/// Draws the keys over the page, in as many columns as fit; gives the first row shown.
+/// Draws the help over the page, in as many columns as fit. Returns the first row shown, from 0.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, area: Rect) -> u16 {
     let place = match model.page() {
         Page::Choose => KeyPlace::List,
@@ -42,7 +42,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, a
     page(&groups, &legends, model.over_scroll(), theme, buffer, area)
 }
 
-/// Draws groups of keys; gives the first row shown.
+/// Draws groups of keys. Returns the first row shown, from 0.
 pub(in crate::screen) fn page(
     groups: &[&HelpGroup],
     legends: &[&str],
@@ -55,7 +55,7 @@ pub(in crate::screen) fn page(
     let area = frame::within(whole);
     let columns = usize::from((area.width / COLUMN).clamp(1, 3)).min(groups.len().max(1));
     let width = area.width / columns as u16;
-    // what a key does is cut so that a blank column stays before the next key
+    // the words are cut so that a blank column remains before the next key
     let does_room = width.saturating_sub(KEYS + u16::from(columns > 1));
     let room = usize::from(area.height.saturating_sub(2));
     let legends: Vec<String> = legends
@@ -63,8 +63,8 @@ pub(in crate::screen) fn page(
         .flat_map(|legend| wrapped(legend, area.width))
         .collect();
     let tallest = |split: &[Vec<Row>]| split.iter().map(Vec::len).max().unwrap_or(0);
-    // first tried with blank rows and the legend below, then with the legend only, and then
-    // everything is scrolled
+    // the help is tried with blank rows and the legend, then with the legend only; where neither
+    // fits, everything can be scrolled
     let mut shown = room.saturating_sub(legends.len());
     let mut shelf = split(rows(groups, true), columns);
     if tallest(&shelf) > shown {
@@ -119,7 +119,7 @@ pub(in crate::screen) fn page(
     first as u16
 }
 
-/// The rows of each group, a blank one after it where there is room.
+/// The rows of each group, followed by a blank row where `blanks` is true.
 fn rows(groups: &[&HelpGroup], blanks: bool) -> Vec<Vec<Row>> {
     let rows_of = |group: &&HelpGroup| {
         let mut rows = vec![Row::Headline(group.headline)];
@@ -130,14 +130,14 @@ fn rows(groups: &[&HelpGroup], blanks: bool) -> Vec<Vec<Row>> {
     groups.iter().map(rows_of).collect()
 }
 
-/// Puts groups side by side in columns of nearly the same height; no group is divided.
+/// Distributes the groups over columns of nearly equal height. No group is divided.
 fn split(groups: Vec<Vec<Row>>, columns: usize) -> Vec<Vec<Row>> {
     let all: usize = groups.iter().map(Vec::len).sum();
     let tall = all.div_ceil(columns);
     let mut shelf: Vec<Vec<Row>> = vec![Vec::new()];
     for group in groups {
         let now = shelf.last().map_or(0, Vec::len);
-        // a group goes into the column that makes the heights more alike
+        // a group goes into the column that makes the heights more equal
         let over = (now + group.len()).saturating_sub(tall);
         if now > 0 && shelf.len() < columns && over > group.len() / 2 {
             shelf.push(Vec::new());

@@ -1,5 +1,5 @@
-//! Draws the music as a line of text, for screens without room for a staff: notes with their
-//! lengths, gracenotes in braces, and the note that sounds reversed.
+//! Draws the music as a line of text, for windows without room for a staff: notes with their
+//! lengths, gracenotes in braces, and the note that sounds in reverse video.
 
 use super::put;
 use crate::score::{NoteId, Score};
@@ -9,7 +9,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use std::collections::BTreeSet;
 
-/// Stands in place of a bar that is hidden.
+/// The text that replaces a hidden bar.
 const HIDDEN: &str = "(from memory)";
 
 /// A word of the line.
@@ -18,7 +18,8 @@ pub(in crate::screen) struct Word {
     pub(in crate::screen) id: Option<NoteId>,
 }
 
-/// The words of a score: bar lines, gracenotes, notes; one sign for the hidden notes of a bar.
+/// The words of a score: bar lines, gracenotes and notes. The hidden notes of a bar are replaced by
+/// one word.
 pub(in crate::screen) fn words(score: &Score, hidden: &BTreeSet<NoteId>) -> Vec<Word> {
     let mut words = Vec::new();
     let mut bar = None;
@@ -68,8 +69,8 @@ pub(in crate::screen) fn words(score: &Score, hidden: &BTreeSet<NoteId>) -> Vec<
     words
 }
 
-/// The words that belong to each note and stay together: its gracenotes, the note, and the bar line
-/// after it.
+/// The words of each note, which stay together: its gracenotes, the note, and the bar line after
+/// it.
 fn notes(words: &[Word]) -> Vec<Vec<&Word>> {
     let mut notes: Vec<Vec<&Word>> = vec![Vec::new()];
     let mut complete = false;
@@ -99,8 +100,8 @@ fn width(words: &[&Word]) -> usize {
         .saturating_sub(1)
 }
 
-/// Breaks the words into lines of at most so many columns, between notes; within a note's
-/// gracenotes only where that note alone is wider.
+/// Breaks the words into lines of at most this many columns. A line ends between two notes, and
+/// within a note's gracenotes only where the note alone is wider than a line.
 fn broken(words: &[Word], columns: usize) -> Vec<Vec<&Word>> {
     let mut lines: Vec<Vec<&Word>> = vec![Vec::new()];
     for note in notes(words) {
@@ -122,10 +123,11 @@ fn broken(words: &[Word], columns: usize) -> Vec<Vec<&Word>> {
     lines
 }
 
-/// Stands at the end of the last line where more follows.
+/// The character at the end of the last line where more music follows.
 const MORE: &str = "…";
 
-/// Draws the line into the area; where it is too long, the part around the note that sounds.
+/// Draws the line into the area. Where the line is too long, the part around the note that sounds
+/// is shown.
 pub(super) fn draw(
     buffer: &mut Buffer,
     theme: Theme,
@@ -134,7 +136,7 @@ pub(super) fn draw(
     sounding: Option<NoteId>,
 ) {
     let words = words(score, hidden);
-    // two columns stay free for the sign that says that more follows
+    // two columns are kept free for the character that says that more follows
     let lines = broken(&words, usize::from(area.width.saturating_sub(2)));
     let current = sounding
         .and_then(|id| {
@@ -169,7 +171,7 @@ mod tests {
     use crate::score::resolve_music;
     use crate::units::Beats;
 
-    /// A movement in two halves on two lines cannot be read while playing.
+    /// A movement divided over two lines cannot be read while playing.
     #[test]
     fn lines_break_between_notes_and_never_inside_braces() {
         let mut lines = 0;

@@ -1,4 +1,4 @@
-//! The parts of the pages, each drawn into the area it is given and clipped to it.
+//! The parts of the pages. Each draws into a given area and is clipped to it.
 
 pub(super) mod bars;
 pub(super) mod blowing;
@@ -28,7 +28,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthChar;
 
-/// Writes text at a place, clipped to the area; gives the column after it.
+/// Writes a text at a place, clipped to the area. Returns the column after the text.
 pub(super) fn put(
     buffer: &mut Buffer,
     area: Rect,
@@ -64,7 +64,7 @@ pub(super) fn put_right(buffer: &mut Buffer, area: Rect, y: u16, text: &str, sty
     put(buffer, area, x, y, text, style);
 }
 
-/// Text in lines of at most so many columns, broken between words.
+/// A text in lines of at most this many columns, broken between words.
 pub(super) fn wrapped(text: &str, width: u16) -> Vec<String> {
     let width = usize::from(width.max(1));
     let mut lines: Vec<String> = Vec::new();
@@ -86,7 +86,7 @@ pub(super) fn wrapped(text: &str, width: u16) -> Vec<String> {
     lines
 }
 
-/// Text that fits so many columns, with an ellipsis where it was cut.
+/// A text that fits this many columns, with an ellipsis where it was cut.
 pub(super) fn fitted(text: &str, width: u16) -> String {
     let width = usize::from(width);
     if unicode_width::UnicodeWidthStr::width(text) <= width {

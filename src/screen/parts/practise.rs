@@ -26,7 +26,7 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// Draws the page in the form that fits the room there is.
+/// Draws the page in the form that fits the window.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
     let Some(practising) = model.practising() else {
         return;
@@ -42,7 +42,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     }
 }
 
-/// The rows of a page from the top, taken one after the other.
+/// Divides a page into rows, taken one after the other from the top.
 struct Rows {
     area: Rect,
     next: u16,
@@ -82,8 +82,8 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     };
     let foot = if roomy { 5 } else { 3 };
     let shaped = u16::from(!practising.shape().is_empty());
-    // in a small window the map of the bars takes the row that says what to listen for, which `e`
-    // shows as well; it takes none from the music, and the microphone has its own
+    // in a small window the map of the bars replaces the line that says what to listen for, which
+    // `e` shows as well; the map takes no row from the music, and the microphone has its own row
     let mapped = bars::rows(practising);
     let in_place = mapped > 0 && !roomy && model.ear().is_none();
     let mapped = if in_place { 0 } else { mapped };
@@ -207,7 +207,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     beats(model, practising, theme, buffer, rows.take(1));
     let tall = area.height >= 14;
     let reading = model.options().explain && !tall;
-    // the shape of the movement, where it was measured, takes the row of what the fingers do next
+    // the tone shapes, where they were measured, replace the row about the next finger motion
     let shaped = u16::from(!practising.shape().is_empty());
     let fingers = rows.take(if reading || (shaped > 0 && !tall) {
         1
@@ -261,7 +261,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     keys(model, theme, buffer, rows.take(1), practising);
 }
 
-/// How many rows the last sentence takes.
+/// The number of rows that the notice takes.
 fn told_rows(model: &Model, practising: &Practising, width: u16) -> u16 {
     offered(practising, model.notice())
         .as_ref()
@@ -274,8 +274,8 @@ fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
     put(buffer, area, area.x, area.y, &line, theme.quiet());
 }
 
-/// Draws the note that the microphone hears, or a sentence about why nothing is heard; nothing
-/// where nobody listens.
+/// Draws the note that the microphone hears, or the reason why nothing is heard. Draws nothing
+/// where there is no microphone.
 fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let Some(now) = model.ear() else { return };
     let said = trouble(now).or_else(|| model.reference_reaches_the_microphone().then_some(DROWNED));
@@ -286,8 +286,8 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
         }
         None => {
             tuner::line(now, theme, buffer, area);
-            // in a tune whose dots are judged, the ratio of the dots stands first where there is
-            // room for one thing only
+            // in a tune whose dotted notes are judged, their ratio comes first where there is room
+            // for one item only
             let room = match area.width {
                 0..70 => 0,
                 70..115 => 1,
@@ -320,7 +320,7 @@ fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: 
 /// Draws beat and tempo as large as there is room for, the streak as signs, and the next cell in
 /// words.
 fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    /// Rows below the figures: their label, the streak, and what comes next.
+    /// The rows below the figures: their label, the streak, and the next cell.
     const BELOW: u16 = 3;
     let [(beat, of_beat), _, (tempo, mut of_tempo)] = numbers(practising);
     let columns = |size: figures::Size, of_tempo: &str| {
@@ -328,7 +328,7 @@ fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
         wide(&beat, of_beat) + size.gap() + wide(&tempo, of_tempo)
     };
     if columns(figures::Size::Small, of_tempo) > area.width {
-        // a length of tones says its unit still
+        // the label of a tone length already has the unit
         of_tempo = of_tempo.split(' ').next().unwrap_or_default();
     }
     let room = area.height.saturating_sub(BELOW);
@@ -374,8 +374,8 @@ fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
     }
 }
 
-/// Draws the streak, the clean repetitions in a row: a sign for each one that is asked for, and
-/// figures.
+/// Draws the streak, which is the number of clean repetitions in a row: one sign for each that is
+/// asked for, and the figures.
 fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let needed = practising.state().plan().needed();
     let clean = practising.streak();
@@ -425,7 +425,7 @@ fn listen_line(practising: &Practising) -> String {
     all.join("; ")
 }
 
-/// Draws the explanation of the movement in full.
+/// Draws the full explanation of the movement.
 fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let mut paragraphs = Vec::new();
     let stage = practising.drill().stages.get(practising.stage());

@@ -1,4 +1,4 @@
-//! The movement explained in full, over the practise page.
+//! Draws the full explanation of a movement, or a drill's problems, over the page.
 
 use super::{frame, put};
 use crate::app::{Model, Overlay};
@@ -7,7 +7,8 @@ use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::widgets::{Clear, Widget};
 
-/// The explanation in lines of at most `width` columns; a longer word keeps its line.
+/// The lines of the explanation, at most `width` columns wide. A longer word keeps a line of its
+/// own.
 pub(in crate::screen) fn lines(model: &Model, width: usize) -> Vec<String> {
     let explanations = model
         .practising()
@@ -26,13 +27,13 @@ pub(in crate::screen) fn lines(model: &Model, width: usize) -> Vec<String> {
     pages.join("\n").lines().map(str::to_owned).collect()
 }
 
-/// Every problem of the marked drill, with its line and how to mend it.
+/// Every problem of the marked drill, with its line in the file and how to mend it.
 pub(in crate::screen) fn problems(model: &Model) -> Vec<String> {
     let told = model.choose().current().map_or("", |line| &line.in_full);
     told.lines().map(str::to_owned).collect()
 }
 
-/// Draws as much of it as there is room for; gives the first line shown.
+/// Draws the lines that fit the window. Returns the first line shown, from 0.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, area: Rect) -> u16 {
     let buffer = target.buffer_mut();
     Clear.render(area, buffer);
@@ -53,7 +54,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, a
     };
     frame::head(buffer, area, name, &beside, theme);
     for (y, text) in (area.y + 1..).zip(lines.iter().skip(first).take(room)) {
-        // headings stand at the margin, and the text below them is indented
+        // headings begin at the margin, and the text below them is indented
         let heads = !text.starts_with(' ');
         let style = if heads { theme.strong() } else { theme.plain() };
         put(buffer, area, area.x + 1, y, text, style);

@@ -1,5 +1,5 @@
-//! The words of the practise page, for each size of window: what sounds, where the player stands,
-//! what comes next, what was said last, and what the keys do.
+//! The words of the practice page for each size of window: what sounds, where the player is, what
+//! comes next, the last notice, and what the keys do.
 
 use super::{fitted, frame, put, wrapped};
 use crate::app::{Model, Notice, Offer, Practising, Sounding, Words};
@@ -12,8 +12,8 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthChar;
 
-/// What sounds now; before anything sounds, the first note as the one that comes next. The fingers
-/// of hidden notes are not shown either.
+/// What sounds now. Before anything is audible, no note sounds and the first note comes next. A
+/// note that is hidden for playing from memory is left out.
 pub(super) fn sounding(practising: &Practising) -> Sounding {
     let Sounding { now, next } = match &practising.heard() {
         Some(place) => place.sounding(),
@@ -33,7 +33,7 @@ pub(super) fn sounding(practising: &Practising) -> Sounding {
     }
 }
 
-/// The beat, the streak, and the tempo or the length of a tone, each with its label.
+/// The beat, the streak, and the tempo or tone length, each with its label.
 pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
     let needed = practising.state().plan().needed();
     let streak = format!("{}/{needed}", practising.streak());
@@ -61,13 +61,13 @@ pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
     ]
 }
 
-/// What comes next, in words.
+/// What comes next, in one sentence.
 pub(in crate::screen) fn next_words(practising: &Practising) -> String {
     next_forms(practising).swap_remove(0)
 }
 
-/// What comes next, in words: the whole sentence, then ever shorter ones, the last of at most fifteen
-/// columns where the figures below the staff have no more.
+/// What comes next: the whole sentence, then shorter and shorter ones. The last one has at most
+/// fifteen columns, for windows where the figures below the staff leave no more.
 pub(super) fn next_forms(practising: &Practising) -> Vec<String> {
     let forms = |all: &[&str]| all.iter().map(|one| (*one).to_owned()).collect();
     let state = &practising.state();
@@ -88,7 +88,7 @@ pub(super) fn next_forms(practising: &Practising) -> Vec<String> {
     if state.stops_soon() {
         return forms(&["stops at the bar line", "stops soon"]);
     }
-    // in the count-in of another cell nothing more is said of the cell before
+    // during the count-in of another cell, nothing more is said about the cell before
     let arrived = state.cell() == here;
     if let Some(cell) = state.suggestion().filter(|_| arrived) {
         return cell_forms(practising, cell, ("step back? n: ", "n: to "), "");
@@ -103,7 +103,7 @@ pub(super) fn next_forms(practising: &Practising) -> Vec<String> {
             }
             None => {
                 let left = state.plan().needed().saturating_sub(practising.streak());
-                // what is cleared there counts, and so does all that lies before it
+                // in free play, clearing this cell counts and passes all cells before it
                 if state.is_free_play() {
                     vec![
                         format!("free: {left} more to clear"),
@@ -117,8 +117,8 @@ pub(super) fn next_forms(practising: &Practising) -> Vec<String> {
     }
 }
 
-/// A cell after some words, then only what is different there (the rung in the same stage, the stage on
-/// the same rung), then its stage's number.
+/// The words about a cell, from long to short: the whole name, then only what differs from here
+/// (the rung in the same stage, the stage on the same rung), then the number of the stage.
 fn cell_forms(
     practising: &Practising,
     cell: CellKey,
@@ -151,14 +151,15 @@ pub(super) fn standing_words(practising: &Practising) -> String {
     )
 }
 
-/// How this stage is pointed: by its own range, or else by the drill's.
+/// How the dotted notes of this stage are to be pointed: by the stage's own range, or else by the
+/// drill's.
 pub(in crate::screen) fn pointing_words(practising: &Practising) -> Option<String> {
     let stage = practising.drill().stages.get(practising.stage())?;
     let pairs = stage.music.has_pairs();
     stage.music.pointing.spoken().filter(|_| pairs)
 }
 
-/// Draws the words that the player is writing, so that their end is in sight.
+/// Draws the text that the player is writing, with its end visible.
 fn writing(words: &Words, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let head = format!("{}: ", words.prompt());
     let room = usize::from(area.width).saturating_sub(head.chars().count() + 1);
@@ -205,8 +206,7 @@ pub(super) fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rec
     }
 }
 
-/// What is offered where play has stopped by itself, in the order of the offers, after what was
-/// said last.
+/// The offers after play has stopped by itself, in their order, after the last notice.
 pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>) -> Option<Notice> {
     if !practising.is_offering() || practising.plays_once().is_some() {
         return None;
@@ -225,7 +225,7 @@ pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>)
     Some(said.cloned().unwrap_or_else(|| Notice::plain(offers)))
 }
 
-/// What the keys and pedals for clean and not clean do while something is offered.
+/// What the keys and pedals for clean and not clean do while offers are shown.
 fn pressed(practising: &Practising) -> Vec<(&'static str, &'static str)> {
     let right = match practising.next_offer() {
         Some(Offer::Hear) => "hear it",

@@ -1,5 +1,6 @@
-//! The page between two parts of a session: what came of the last part, what comes next, in large
-//! signs, and when. After the last part: what the session came to, on one screen.
+//! Draws the session's page. Between two parts it shows the result of the last part, the next part
+//! in large figures, and when that begins. After the last part it shows the results of the whole
+//! session on one screen.
 
 use super::{figures, fitted, frame, put, wrapped};
 use crate::app::{Came, Model, Outcome, Session, Stands, part_words};
@@ -35,7 +36,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     }
 }
 
-/// One row.
+/// The row at height `y` of the area.
 fn row(area: Rect, y: u16) -> Rect {
     Rect {
         y,
@@ -89,7 +90,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
             .why
             .split_once(": ")
             .map_or(item.why.as_str(), |(_, why)| why);
-        // two rows stay free: where the next part begins, and what comes after it
+        // two rows are kept free: one for where the next part begins, and one for what follows it
         let left = area.bottom().saturating_sub(y + 3);
         let rows = if roomy {
             3
@@ -153,7 +154,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
     frame::keys(buffer, row(area, foot), &keys, theme);
 }
 
-/// `52, 3 min, `: the rung and the minutes in words, where there is no room for figures.
+/// The rung and the minutes in words, such as `52, 3 min, `, where there is no room for figures.
 fn rung_words(part: &SessionPart) -> String {
     match part {
         SessionPart::Cell(item) => format!("{}, {} min, ", item.rung.spoken(), item.minutes),
@@ -192,7 +193,7 @@ fn numbers(
         ((seconds / 60).to_string(), "minutes to begin")
     });
     let mut x = area.x;
-    // as large as the room between the name of the next part and what comes after it
+    // as large as the room between the name of the next part and what follows it allows
     let wide = |size: figures::Size| -> u16 {
         let columns = all
             .iter()
@@ -262,7 +263,7 @@ fn over(session: &Session, theme: Theme, buffer: &mut Buffer, area: Rect) {
     frame::keys(buffer, row(area, foot), &keys, theme);
 }
 
-/// What came of a part, in one sentence that begins with the important word.
+/// The result of a part in one sentence, with the important word first.
 fn said(part: &str, came: &Came) -> String {
     match came {
         Came::Held(when) => format!("held: {part}; {when}"),
@@ -285,8 +286,8 @@ fn said(part: &str, came: &Came) -> String {
     }
 }
 
-/// What came of a part in one row for a small screen: without the drill's name, and of a date only
-/// the day. How to send homework keeps all its rows.
+/// The result of a part in one row for a small window: without the drill's name, and with only the
+/// day of a date. The advice on sending homework keeps all its rows.
 fn in_a_row(part: &str, came: &Came, width: u16) -> Vec<String> {
     let whole = wrapped(&said(part, came), width);
     if whole.len() == 1 || matches!(came, Came::Reached(_)) {
@@ -311,7 +312,7 @@ fn in_a_row(part: &str, came: &Came, width: u16) -> Vec<String> {
     }
 }
 
-/// Joins rows that begin with the same word: the first of them, and how many more there are.
+/// Joins lines that begin with the same word: the first line stays, with the number of the others.
 fn in_groups(lines: Vec<Vec<String>>, width: u16) -> Vec<Vec<String>> {
     let word = |line: &[String]| {
         line.first()?
@@ -340,13 +341,13 @@ fn in_groups(lines: Vec<Vec<String>>, width: u16) -> Vec<Vec<String>> {
     groups.into_iter().map(told).collect()
 }
 
-/// What came of the last part, as a sentence.
+/// The result of the last part in a sentence.
 pub(in crate::screen) fn last_said(session: &Session) -> Option<String> {
     let last = session.outcomes().last()?;
     Some(said(&last.part, &last.came))
 }
 
-/// What a session came to, as sentences.
+/// The results of a session in sentences.
 pub(in crate::screen) fn summary(session: &Session) -> Vec<String> {
     let lines: Vec<String> = told(session)
         .into_iter()
@@ -358,9 +359,9 @@ pub(in crate::screen) fn summary(session: &Session) -> Vec<String> {
     lines
 }
 
-/// What a session came to, the most important first: what is held, what was climbed, what was
-/// reached, what to work on. A part that only ran to its end is not told; a cell that its climb began
-/// is told beside it.
+/// The results of a session, the most important first: what is held, what was climbed, which goals
+/// were reached, and what to work on. A part that merely ran to its end is left out. A cell beyond
+/// the part's own that its climb began is listed with the part.
 fn told(session: &Session) -> Vec<(&str, &Came)> {
     let rank = |came: &Came| match came {
         Came::Reached(_) => 0,
@@ -383,7 +384,7 @@ fn told(session: &Session) -> Vec<(&str, &Came)> {
         .filter(|(_, came)| **came != Came::Done)
         .collect();
     told.sort_by_key(|(_, came)| rank(came));
-    // a part that came twice is told once, by the better of the two
+    // a part that was played twice is listed once, with the better result
     let mut parts = std::collections::BTreeSet::new();
     told.retain(|(part, _)| parts.insert(*part));
     told
@@ -395,7 +396,7 @@ mod tests {
     use crate::app::SessionPlan;
     use crate::practice::Moment;
 
-    /// Homework that was reached, and cells that are held, must not stand below parts that were
+    /// Homework that was reached and cells that are held must not be listed below parts that were
     /// left out.
     #[test]
     fn the_summary_has_the_weightiest_first() {
@@ -439,7 +440,7 @@ mod tests {
         );
     }
 
-    /// On the smallest screen the end of a session names every part too.
+    /// Even in the smallest window the end of a session names every part.
     #[test]
     fn a_row_is_enough_for_what_came_of_a_part() {
         let row = |part: &str, came: Came| in_a_row(part, &came, 38);

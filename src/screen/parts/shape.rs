@@ -12,15 +12,15 @@ use crate::units::Milliseconds;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// Columns of one tone where two stand side by side.
+/// The width of one tone in columns, where two are beside each other.
 const BESIDE: u16 = 38;
-/// Columns of the longer bar where there is room.
+/// The width of the longer bar in columns, where there is room.
 const BARS: usize = 20;
-/// The fewest columns of the longer bar.
+/// The least width of the longer bar in columns.
 const LEAST_BARS: usize = 7;
 
-/// Two bars in one row of half blocks: `length` above, `model` below. A bar of `longest` fills the
-/// columns; a tone that did not sound has no bar.
+/// Two bars in one row of half blocks, with `length` above and `model` below. A bar of length
+/// `longest` fills the columns. A tone that did not sound has no bar.
 pub fn two_bars(
     length: Milliseconds,
     model: Milliseconds,
@@ -44,7 +44,7 @@ pub fn two_bars(
         .collect()
 }
 
-/// The longest of some lengths and models.
+/// The longest of all lengths and models.
 pub fn longest(tones: &[ToneShape]) -> Milliseconds {
     tones
         .iter()
@@ -52,8 +52,8 @@ pub fn longest(tones: &[ToneShape]) -> Milliseconds {
         .fold(Milliseconds(0.0), Milliseconds::max)
 }
 
-/// Draws as many tones as there is room for, the worst first: beside each other, then below. All bars
-/// have one scale.
+/// Draws as many tones as there is room for, the worst first: beside each other, then below. All
+/// bars have the same scale.
 pub(in crate::screen) fn draw(tones: &[ToneShape], theme: Theme, buffer: &mut Buffer, area: Rect) {
     let across = (area.width / BESIDE).clamp(1, 2);
     let width = area.width / across;
@@ -70,8 +70,8 @@ pub(in crate::screen) fn draw(tones: &[ToneShape], theme: Theme, buffer: &mut Bu
     }
 }
 
-/// Name, bars and figures of each tone. Where the bars would be too short, the number of the tone's
-/// bar is left out, and then the bars themselves.
+/// The name, bars and figures of each tone. Where the bars would be too short, the bar number of
+/// the tone is left out, and then the bars themselves.
 fn rows(tones: &[ToneShape], width: usize) -> Vec<String> {
     let full = |tone: &ToneShape| format!("{}{}", tone.name, tone.bar);
     let name = |tone: &ToneShape| tone.name.clone();
@@ -124,7 +124,7 @@ mod tests {
         two_bars(length, model, longest, columns)
     }
 
-    /// A bar that is too long by one block would say another length than the figures.
+    /// A bar that is one block too long would contradict the figures.
     #[test]
     fn the_bars_are_as_long_as_the_lengths() {
         assert_eq!(bars(25.0, 75.0, 75.0, 9), "███▄▄▄▄▄▄");
@@ -134,7 +134,7 @@ mod tests {
         assert_eq!(bars(1.0, 1.0, 0.0, 4), "");
     }
 
-    /// Bars of two scales beside each other would say that equal lengths differ.
+    /// All bars must have the same scale, or equal lengths would look different.
     #[test]
     fn a_narrow_row_keeps_the_figures_and_all_bars_have_one_scale() {
         let both = [tone("second low G", 25.0, 73.0), tone("low A", 73.0, 73.0)];
@@ -158,7 +158,7 @@ mod tests {
         assert_eq!(rows(&[], 26), [""; 0]);
     }
 
-    /// The page of a drill after a repetition whose low Gs were shaped like this.
+    /// The practice page after a repetition whose low Gs had these shapes.
     fn page(width: u16, height: u16, shape: &[ToneShape]) -> String {
         let file = built_in("grip-from-d").expect("built in");
         let mut model = Model::new(Options {
@@ -191,8 +191,8 @@ mod tests {
         rows.join("\n")
     }
 
-    /// Without it a player with a small window would not see which tone was crushed; the staff and the
-    /// notice must not give way to it.
+    /// A player with a small window must see which tone was crushed, without losing the staff or
+    /// the notice.
     #[test]
     fn lengths_stand_beside_their_models_on_every_screen() {
         let tone = |name: &str, length_ms, faulty| ToneShape {

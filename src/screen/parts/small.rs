@@ -1,10 +1,10 @@
-//! The page for a window that is too small.
+//! Draws the page for a window that is too small.
 
 use crate::screen::{SMALLEST, Theme};
 use ratatui::Frame;
 use ratatui::layout::Rect;
 
-/// Asks for more room.
+/// Draws the request for a larger window.
 pub(in crate::screen) fn draw(frame: &mut Frame, theme: Theme, area: Rect) {
     let text = format!(
         "This window is {}×{}; {}×{} or more shows the page. Playing goes on.",

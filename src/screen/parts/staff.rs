@@ -1,4 +1,4 @@
-//! Draws the music on a staff: the layout of the engraving room, with colours and the cursor.
+//! Draws the music on a staff, with the layout of the engraving room, colours and a cursor.
 
 use super::saying::sounding;
 use crate::app::{HeardPlace, Practising};
@@ -11,13 +11,12 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use std::collections::BTreeSet;
 
-/// A staff needs at least so many rows.
+/// The least height of a staff in rows.
 pub(super) const LEAST_ROWS: u16 = 12;
-/// At most so many bars are shown at once: among more of them the eye has to search for the present
-/// one.
+/// The most bars shown at once. With more bars the eye has to search for the present one.
 const MOST_BARS: usize = 4;
 
-/// Draws the bars around the one that sounds; gives false where not even one bar fits.
+/// Draws the bars around the one that sounds. Returns false where not even one bar fits.
 pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &Practising) -> bool {
     let stage = practising.stage();
     let (Some(score), Some(drilled)) = (
@@ -35,8 +34,8 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
     draw_bars(buffer, theme, area, written, (present, now))
 }
 
-/// Draws as many bars as fit around a written bar, counted from 0, with the note that sounds. Of
-/// hidden notes nothing is drawn.
+/// Draws as many bars as fit around a written bar, counted from 0, with the note that sounds.
+/// Hidden notes are not drawn.
 pub(super) fn draw_bars(
     buffer: &mut Buffer,
     theme: Theme,
@@ -72,7 +71,7 @@ pub(super) fn draw_bars(
     }
 }
 
-/// Leaves out rows of names where there is no room for them, the movements' names first.
+/// Removes rows of names where there is no room for them, beginning with the names of movements.
 fn without_names(mut grid: Grid, rows: usize) -> Grid {
     let without = |grid: &mut Grid, sign: Sign| {
         if grid.rows.len() > rows {
@@ -89,7 +88,8 @@ fn without_names(mut grid: Grid, rows: usize) -> Grid {
     while grid.rows.len() > rows && grid.rows.first().is_some_and(blank) {
         grid.rows.remove(0);
     }
-    // beams and flags tell the lengths, so stems are shortened before any of those is left out
+    // beams and flags show the lengths of notes, so stems are shortened before a row with beams or
+    // flags is removed
     while grid.rows.len() > rows
         && let Some(row) = grid.rows.iter().rposition(|row| is_stems_alone(row))
     {
@@ -100,7 +100,8 @@ fn without_names(mut grid: Grid, rows: usize) -> Grid {
     grid
 }
 
-/// Writes the two lowest rows, where both hold beams, as one with double lines.
+/// Joins the two lowest rows into one with double lines, where both contain beams. Returns true
+/// where they did.
 fn join_beams(rows: &mut Vec<Vec<StaffCell>>) -> bool {
     let double = |sign: char| match sign {
         '┗' => Some('╚'),
@@ -130,7 +131,7 @@ fn join_beams(rows: &mut Vec<Vec<StaffCell>>) -> bool {
     true
 }
 
-/// True for a row in which only stems stand, and within the staff bar lines.
+/// True for a row that contains only stems and, within the staff, bar lines.
 fn is_stems_alone(row: &[StaffCell]) -> bool {
     row.iter().any(|cell| cell.symbol != ' ')
         && row.iter().all(|cell| {
@@ -140,7 +141,7 @@ fn is_stems_alone(row: &[StaffCell]) -> bool {
         })
 }
 
-/// Index of the written bar that sounds at a place.
+/// The index, from 0, of the written bar that sounds at a place.
 pub(super) fn present_bar(score: &Score, place: &HeardPlace) -> usize {
     let at = place.in_repetition();
     score
@@ -192,7 +193,7 @@ mod tests {
     use crate::screen::{Theme, view};
     use ratatui::{Terminal, backend::TestBackend};
 
-    /// The page after so many presses of `v`, as text.
+    /// The page as text, after `v` was pressed this many times.
     fn shown((width, height): (u16, u16), presses: usize) -> String {
         let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
         let opened = OpenedDrill::new(file.name, read(file.text.as_bytes()).0.expect("no problem"));
@@ -218,7 +219,7 @@ mod tests {
             .collect()
     }
 
-    /// Neither note heads nor fingers nor names may show what is to be played from memory.
+    /// Neither note heads nor fingers nor names may show music that is to be played from memory.
     #[test]
     fn a_hidden_phrase_is_nowhere_on_the_screen() {
         for size in [(120, 40), (80, 24), (60, 12)] {
@@ -229,7 +230,7 @@ mod tests {
                 screen.chars().filter(head).count()
             };
             assert!(signs(&read) > 0, "{read}");
-            // on the small screen the next phrase is seen too
+            // the small window also shows the next phrase, which is not hidden
             let left = if size.1 < 20 { signs(&read) - 4 } else { 0 };
             assert!(signs(&hidden) <= left, "{hidden}");
             assert!(read.contains("next"), "{read}");

@@ -1,5 +1,5 @@
-//! The practise page for a stand two metres away: beat, streak, tempo and fingers as large as the
-//! window allows, the last verdict below.
+//! Draws the practice page for a stand two metres away: beat, streak, tempo and fingers as large as
+//! the window allows, with the last verdict below.
 
 use super::figures::Size;
 use super::head::{beats, title};
@@ -11,7 +11,7 @@ use crate::wording;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// Rows of a label under a figure.
+/// The height of the label under a figure in rows.
 const LABEL: u16 = 1;
 
 /// Draws the page.
@@ -33,7 +33,7 @@ pub(super) fn draw(
     let tight = area.height < 16;
     let fingers = if tight { 2 } else { (area.height / 4).max(5) };
     let told = if tight { 1 } else { 3 };
-    // rows of the title, the lights, what comes next, and the keys
+    // the rows of the title, the lights, the next cell, and the keys
     let rest = 3 + u16::from(!tight);
     let zone = area.height.saturating_sub(rest + fingers + told);
     big(practising, theme, buffer, row(2, zone));
@@ -79,8 +79,8 @@ pub(super) fn draw(
     keys(model, theme, buffer, row(area.height - 1, 1), practising);
 }
 
-/// Draws the three figures: the beat as large as a third of the window allows, and streak and tempo
-/// side by side or one above the other, whichever can be larger.
+/// Draws the three figures. The beat is as large as a third of the window allows. Streak and tempo
+/// are beside each other or one below the other, whichever can be larger.
 fn big(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let [(beat, of_beat), (streak, of_streak), (tempo, of_tempo)] = numbers(practising);
     let largest = |text: &[&str], width: u16, height: u16| -> Size {
@@ -180,8 +180,8 @@ mod tests {
         screen.iter().skip(2).take_while(blocks).count()
     }
 
-    /// From two metres a figure of three rows is a smudge: figures grow with the window, and three
-    /// digits of a tempo cost neither the beat nor the streak.
+    /// From two metres a figure of three rows cannot be read, so figures grow with the window. A
+    /// tempo of three digits must not push out the beat or the streak.
     #[test]
     fn figures_grow_with_the_window() {
         for (width, height, least) in [(40, 10, 3), (80, 24, 5), (120, 40, 10), (200, 60, 20)] {

@@ -1,5 +1,5 @@
-//! The note that sounds, its pitch on a scale, how evenly it is held, and the level. Everything is
-//! a sign or a figure; nothing is a colour alone.
+//! Draws the note that sounds, its pitch on a scale, how evenly it is held, and the level.
+//! Everything is shown by signs and figures, and nothing by colour alone.
 
 use super::{fitted, put};
 use crate::listening::HeardNow;
@@ -8,11 +8,11 @@ use crate::units::FullScale;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// Cents at each end of the scale: farther off a note is badly blown, and from ±60 on it is nearer
-/// to another note.
+/// The cents at each end of the scale. A note beyond that is badly blown, and from ±60 cents on it
+/// is nearer to another note.
 pub(super) const HALF: f64 = 30.0;
 
-/// A meter of a level, `▮▮▮▯▯`: each block is 12 dB, the last ends at full scale.
+/// A level meter such as `▮▮▮▯▯`. Each block is 12 dB, and the last one ends at full scale.
 pub(super) fn meter(level: FullScale) -> String {
     let steps = ((level.0 + 60.0) / 12.0).ceil().clamp(0.0, 5.0) as usize;
     (0..5)
@@ -20,8 +20,8 @@ pub(super) fn meter(level: FullScale) -> String {
         .collect()
 }
 
-/// The scale from flat to sharp, an odd number of columns wide. Its middle is a line, the note a
-/// diamond, and an arrow where the note lies beyond the end.
+/// The scale from flat to sharp, an odd number of columns wide. Its middle is a line and the note a
+/// diamond, or an arrow where the note lies beyond the end.
 pub(super) fn scale(columns: u16, cents: Option<f64>) -> String {
     let half = i32::from(columns.saturating_sub(1) / 2);
     let place = cents.map(|cents| (cents / HALF * f64::from(half)).round() as i32);
@@ -42,8 +42,8 @@ pub(super) fn scale(columns: u16, cents: Option<f64>) -> String {
         .collect()
 }
 
-/// Draws one line: `hears D  flat ├──┼◆─┤ sharp  +4 cents  even ±2  ▮▮▮▯▯`, shorter where there
-/// is less room.
+/// Draws one line such as `hears D  flat ├──┼◆─┤ sharp  +4 cents  even ±2  ▮▮▮▯▯`, or a shorter one
+/// where there is less room.
 pub(super) fn line(now: HeardNow, theme: Theme, buffer: &mut Buffer, area: Rect) {
     if area.height == 0 {
         return;
@@ -72,7 +72,7 @@ pub(super) fn line(now: HeardNow, theme: Theme, buffer: &mut Buffer, area: Rect)
 mod tests {
     use super::*;
 
-    /// A scale that puts a flat note on the sharp side teaches the wrong breath.
+    /// A scale that showed a flat note on the sharp side would teach the wrong breath.
     #[test]
     fn a_note_stands_where_its_cents_are() {
         assert_eq!(scale(7, None), "├──┼──┤");

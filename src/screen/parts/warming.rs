@@ -1,4 +1,5 @@
-//! The page of the warm-up: what to do now and its notes, how much time is left, and what is next.
+//! Draws the page of the warm-up: the present step with its notes, the time left, and the next
+//! step.
 
 use super::{chanter, fitted, frame, line, put, staff, wrapped};
 use crate::app::Warming;
@@ -115,8 +116,8 @@ pub(in crate::screen) fn draw(
     frame::keys(buffer, foot, &keys, theme);
 }
 
-/// Draws the step's music with the note that sounds, below the holes of the chanter where there is
-/// room for both.
+/// Draws the music of the step with the note that sounds. Above it are the holes of the chanter,
+/// where there is room for both.
 fn notes(warming: &Warming, left_handed: bool, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let (Some(present), Some(sounding)) = (warming.present(), warming.sounding()) else {
         return;
