@@ -1,29 +1,30 @@
-//! The short piece of a timeline that is listened to: from the click before the movement to a beat
-//! after it, and then silence for as long as the listener thinks.
+//! Cuts a short piece out of a timeline for listening: from the click before the movement to a beat
+//! after it, followed by silence while the listener thinks.
 
 use super::figure::sounded;
 use super::plant::Spot;
 use crate::timeline::{EventKind, Timeline, TimelineEvent};
 use crate::units::{Beats, Fraction, Seconds};
 
-/// A note sounds at least so long before the movement begins, beats. Chosen.
+/// The least time that a note sounds before the movement begins, in beats. Chosen.
 const BEFORE: Beats = Beats(Fraction::new_raw(1, 2));
-/// Beats of silence after the piece: an hour and a half at the quickest tempo.
+/// The silence after the piece in beats: an hour and a half at the highest tempo.
 const SILENCE: i128 = 30_000;
 
 /// A piece to listen to.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Excerpt {
-    /// What sounds: no count-in, one cycle that ends in a long silence.
+    /// The timeline of the piece: no count-in, and one cycle that ends in a long silence.
     pub timeline: Timeline,
-    /// How long it sounds.
+    /// The length of the piece in seconds, without the silence.
     pub length: Seconds,
-    /// From when on it can be judged: the melody note has begun.
+    /// The time in seconds from which on the piece can be judged, because the melody note after the
+    /// movement has begun.
     pub judged_from: Seconds,
 }
 
-/// The piece of the first cycle around a spot. The clean timeline and one with a fault planted at
-/// the spot are cut at the same places.
+/// Cuts the piece around a spot out of the first cycle. `clean` is the timeline without a fault; a
+/// timeline with a fault at the spot is cut at the same places.
 pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
     let of_figure = |event: &&TimelineEvent| {
         sounded(event).is_some_and(|(_, sounded)| sounded.id.melody() == spot.note)
@@ -50,7 +51,7 @@ pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
             EventKind::Sound(sounded) => event.beat + sounded.length,
             _ => event.beat,
         };
-        // A note that sounds already when the piece begins is cut to start with it.
+        // a note that already sounds when the piece begins is cut to begin with it
         let beat = event.beat.max(from);
         let inside = match event.kind {
             EventKind::Sound(_) => ends > from && event.beat < until,

@@ -1,4 +1,4 @@
-//! The sounds that belong to one melody note, as a timeline has them.
+//! The sounds of a timeline that belong to one melody note.
 
 use crate::movement::Movement;
 use crate::practice::Difference;
@@ -6,21 +6,22 @@ use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, SoundPart, Sounded, Timeline, TimelineEvent};
 use crate::units::Beats;
 
-/// A melody note with the gracenotes before it, and the sound before those.
+/// A melody note with its gracenotes, and the sound before them.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Figure {
     /// The melody note.
     pub(super) id: NoteId,
-    /// The movement that its gracenotes are, when it is a known one.
+    /// The movement that the gracenotes form; none where it is unknown.
     pub(super) movement: Option<Movement>,
-    /// What sounds before.
+    /// The sound before the gracenotes.
     pub(super) before: Sounded,
-    /// Gracenotes in order, then the melody note, each with its beat in the cycle.
+    /// The gracenotes in order and then the melody note, each with its beat in the cycle.
     pub(super) sounds: Vec<(Beats, Sounded)>,
-    /// Which of the sounds stands on the written place: what comes before it takes its time from the
-    /// sound before, what comes after it from the melody note.
+    /// The index of the sound that is on the written beat. The sounds before it take their time
+    /// from the note before; the sounds after it take theirs from the melody note.
     pub(super) on_the_beat: usize,
-    /// Which of the gracenotes are held for a written length: no fault is planted in those.
+    /// For each gracenote, true where it is held for a written length. No fault is put into such a
+    /// gracenote.
     pub(super) held: Vec<bool>,
 }
 
@@ -35,8 +36,8 @@ impl Figure {
         self.sounds[self.sounds.len() - 1].1
     }
 
-    /// How well it serves for a kind of difference: the movement that is asked for first, then the
-    /// longest; less is better.
+    /// A rank for a kind of fault; the least is the best. The wanted movement comes first, then the
+    /// one with the most gracenotes.
     pub(super) fn rank(&self, wanted: Option<Movement>, difference: Difference) -> (bool, usize) {
         let other = self.movement.is_none() || self.movement != wanted;
         match difference {
@@ -46,8 +47,8 @@ impl Figure {
     }
 }
 
-/// The figures of a repetition in order of time, but for the first note's: what its gracenotes take
-/// their time from may lie in the repetition before.
+/// The figures of a repetition in order of time. The first note's figure is left out, because its
+/// gracenotes may take their time from the repetition before.
 pub(super) fn figures(score: &Score, timeline: &Timeline) -> Vec<Figure> {
     let sounds: Vec<(Beats, Sounded)> = timeline.first.iter().filter_map(sounded).collect();
     let mut figures = Vec::new();
@@ -81,7 +82,7 @@ pub(super) fn figures(score: &Score, timeline: &Timeline) -> Vec<Figure> {
     figures
 }
 
-/// A note or gracenote of this repetition, with its beat.
+/// The sound of an event with its beat, where it is a note or gracenote of this repetition.
 pub(super) fn sounded(event: &TimelineEvent) -> Option<(Beats, Sounded)> {
     match event.kind {
         EventKind::Sound(sounded) if !event.ahead => Some((event.beat, sounded)),

@@ -1,8 +1,8 @@
-//! Telling a clean movement from one with a fault: the fault planted in a timeline, a short piece of
-//! it to listen to, and the search for the smallest fault that is heard.
+//! Training the ear to tell a clean movement from one with a fault: a fault is put into a timeline,
+//! a short piece of it is listened to, and the smallest audible fault is searched for.
 //!
-//! Pure: values in, values out; whoever plays and asks is elsewhere. Knows no device, no screen and
-//! no journal.
+//! This room is pure: values go in and values come out. It knows no device, no screen and no
+//! journal.
 
 mod excerpt;
 mod figure;

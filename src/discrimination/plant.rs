@@ -1,4 +1,4 @@
-//! One fault planted in a timeline, as large as asked; every onset outside the movement stays.
+//! Puts one fault of a given size into a timeline. Every onset outside the movement stays.
 
 use super::figure::{Figure, figures, is_tone, sounded};
 use crate::chanter::{Note, crossing};
@@ -8,51 +8,50 @@ use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, SoundPart, Sounded, Timeline, TimelineEvent};
 use crate::units::{Beats, Bpm, Fraction, Millis, Milliseconds};
 
-/// The smallest fault that is planted: two sounds closer than 2 ms are heard as one
-/// (Hirsh, JASA 31, 1959).
+/// The smallest fault: two sounds closer than 2 ms are heard as one (Hirsh, JASA 31, 1959).
 pub const SMALLEST: Milliseconds = Milliseconds(2.0);
-/// A fault takes at most this part of the note that gives its time, so that it is not swallowed.
-/// Chosen: as crowding does.
+/// The largest share of a note that a fault may take from it, so that the note is not swallowed.
+/// Chosen: the same as for crowded movements.
 const MOST_OF_A_NOTE: f64 = 0.6;
-/// At least this part of a tone's length is left. Chosen.
+/// The least share of a tone's length that is left. Chosen.
 const LEFT_OF_A_TONE: f64 = 0.2;
-/// The longest blip and the longest excess of a gracenote, milliseconds. Chosen: a longer one is
-/// heard as a note.
+/// The longest blip, and the most that a gracenote is lengthened, in milliseconds. Chosen: a longer
+/// sound would be heard as a note.
 const LONGEST_MS: f64 = 80.0;
-/// How early a movement begins at most, milliseconds. Chosen: earlier it is another rhythm.
+/// The most that a movement begins early, in milliseconds. Chosen: more would change the rhythm.
 const EARLIEST_MS: f64 = 150.0;
-/// A place whose widest fault is smaller than this, in milliseconds, leaves no range to search in.
-/// Chosen.
+/// A place whose widest fault is smaller than this, in milliseconds, is not used, because it leaves
+/// no range to search in. Chosen.
 const TOO_LITTLE_MS: f64 = 10.0;
 
-/// A place in a timeline where a kind of fault can be planted.
+/// A place in a timeline where a kind of fault can be put.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Spot {
-    /// The kind.
+    /// The kind of fault.
     pub difference: Difference,
-    /// The melody note whose figure has it.
+    /// The melody note of the figure that gets the fault.
     pub note: NoteId,
-    /// The widest fault.
+    /// The largest possible fault.
     pub widest: Milliseconds,
-    /// What is listened for, with its notes: `one low G longer than the other`.
+    /// What to listen for, with the notes: `one low G longer than the other`.
     pub what: String,
-    /// Which sounds of the figure it touches, in order.
+    /// The indices of the figure's sounds that the fault changes, in order.
     touched: Vec<usize>,
-    /// Which of the sounds stands on the written place.
+    /// The index of the sound that is on the written beat.
     on_the_beat: usize,
     /// The note that a blip sounds; none for other faults.
     blip: Option<Note>,
-    /// The length of the first touched sound where it is clean, milliseconds.
+    /// The length of the first changed sound without a fault, in milliseconds.
     clean_ms: f64,
-    /// The name of the touched sound or sounds: `low G`, `tone`.
+    /// The name of the changed sounds: `low G`, `tone`.
     name: String,
     /// The notes before and after a blip.
     between: (Note, Note),
 }
 
-/// The places for each kind of fault that a repetition has any for, in the order of
-/// [`Difference::ALL`]: in the movement that is asked for where it can have the fault, else in the
-/// longest that can.
+/// A place for each kind of fault that is possible in a repetition, in the order of
+/// [`Difference::ALL`]. It is in the wanted movement where that allows the fault, or else in the
+/// movement with the most gracenotes that does.
 pub fn spots(score: &Score, timeline: &Timeline, wanted: Option<Movement>) -> Vec<Spot> {
     let figures = figures(score, timeline);
     let find = |difference: Difference| {
@@ -70,7 +69,7 @@ fn milliseconds(beats: Beats, tempo: Bpm) -> f64 {
     beats.to_f64() * tempo.beat().to_f64()
 }
 
-/// A figure's place for a kind of fault.
+/// The place for a kind of fault in a figure; none where it is not possible.
 fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
     let length = |sounded: &Sounded| milliseconds(sounded.length, tempo);
     let giving = |sounded: &Sounded| length(sounded) * MOST_OF_A_NOTE;
@@ -122,7 +121,8 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
             let way = crossing(between.0, between.1);
             let next = note(0);
             let sounds = |blip: &Note| *blip != next && *blip != between.0;
-            // The commoner fault first: one hand before the other (common practice, no source).
+            // the commoner fault is tried first: one hand moves before the other (common practice,
+            // no source)
             let found = way.hand_first_note.filter(sounds);
             let found = found.or(way.falling_first_note.filter(sounds))?;
             blip = Some(found);
@@ -148,7 +148,8 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
     })
 }
 
-/// All tones of a movement too short: which, by how much at most, and their name.
+/// For the fault in which all tones of a movement are too short: the tones, the largest fault in
+/// milliseconds, and their name.
 fn crushed(figure: &Figure, tones: Vec<usize>, tempo: Bpm) -> Option<(Vec<usize>, f64, String)> {
     let gracenotes = figure.gracenotes();
     let length = |sounded: &Sounded| milliseconds(sounded.length, tempo);
@@ -164,7 +165,8 @@ fn crushed(figure: &Figure, tones: Vec<usize>, tempo: Bpm) -> Option<(Vec<usize>
     Some((tones, shortest * (1.0 - LEFT_OF_A_TONE), name))
 }
 
-/// Two sounds that are alike and may be made unlike: taps before tones, and by how much at most.
+/// For the fault in which two equal sounds become unequal: the sounds, the largest fault in
+/// milliseconds, and their name. Taps are preferred to tones.
 fn unlike(
     figure: &Figure,
     tones: &[usize],
@@ -184,13 +186,13 @@ fn unlike(
             Some(vec![*one, *other])
         })
     };
-    // The taps of a birl are what is heard of it (common practice, no source).
+    // the taps of a birl are what is heard of it (common practice, no source)
     let pair = pair_of(taps).or_else(|| pair_of(tones))?;
     let widest = length(&gracenotes[pair[0]].1) * 2.0 * (1.0 - LEFT_OF_A_TONE);
     Some((pair, widest))
 }
 
-/// The sentence of what is listened for.
+/// The words that say what to listen for.
 fn what_is_listened_for(difference: Difference, name: &str, between: (Note, Note)) -> String {
     match difference {
         Difference::Crushed => format!("the {name} too short"),
@@ -205,14 +207,14 @@ fn what_is_listened_for(difference: Difference, name: &str, between: (Note, Note
     }
 }
 
-/// The note that the fingers go to from the note before: past gracenotes that are lifted off it.
+/// The note that the fingers move to from the note before, past gracenotes that are lifted off it.
 fn crossed_to(figure: &Figure) -> Note {
     let tone = figure.sounds.iter().find(|(_, sounded)| is_tone(sounded));
     tone.map_or(figure.melody().note, |(_, sounded)| sounded.note)
 }
 
 impl Spot {
-    /// What was played, for a sentence that begins with "it was clean" or says the fault's size.
+    /// The sentence about what was played: that it was clean, or how large the fault was.
     pub fn told(&self, size: Option<Milliseconds>) -> String {
         let Some(Milliseconds(size)) = size else {
             return "it was clean".to_owned();
@@ -239,7 +241,7 @@ impl Spot {
         }
     }
 
-    /// What a threshold means, as the end of "you hear …".
+    /// The meaning of a threshold, as the end of a sentence that begins "you hear …".
     pub fn heard_from(&self, size: Milliseconds) -> String {
         let (what, clean, size) = (&self.what, self.clean_ms, size.0);
         match self.difference {
@@ -261,12 +263,12 @@ impl Spot {
     }
 }
 
-/// The timeline with the fault, of a size that is held to the spot's widest. What
-/// stands on the beat stays there, but for a movement that begins early as a whole; the sound before
-/// and the melody note give and take the time; nothing else moves.
+/// The timeline with a fault at the spot. The size is limited to the spot's widest fault. The sound
+/// on the beat stays there, except where a whole movement begins early. The sound before the
+/// movement and the melody note give or take the time, and nothing else moves.
 pub fn plant(timeline: &Timeline, spot: &Spot, size: Milliseconds) -> Timeline {
     let size_ms = size.0.clamp(0.0, spot.widest.0);
-    // Rounded to a microsecond, which is finer than the frames of any device.
+    // rounded to a microsecond, which is finer than the frames of any device
     let size = Millis(Fraction::new((size_ms * 1000.0).round() as i128, 1000));
     let size = size.to_beats(timeline.tempo);
     let mut planted = timeline.clone();
@@ -320,7 +322,7 @@ fn plant_in(events: &mut Vec<TimelineEvent>, spot: &Spot, size: Beats) {
         }
     }
     relay(&mut events[before], begins, until);
-    // Clicks keep their place before what sounds at the same moment.
+    // a click stays before a sound of the same moment
     events.sort_by_key(|event| (event.beat, matches!(event.kind, EventKind::Sound(_))));
 }
 
@@ -331,7 +333,7 @@ fn relay(event: &mut TimelineEvent, from: Beats, until: Beats) {
     }
 }
 
-/// Where the figure's sounds begin with the fault.
+/// The beats at which the figure's sounds begin with the fault.
 fn onsets(sounds: &[(Beats, Sounded)], spot: &Spot, size: Beats) -> Vec<Beats> {
     let mut onsets: Vec<Beats> = sounds.iter().map(|(beat, _)| *beat).collect();
     let mut lengths: Vec<Beats> = sounds.iter().map(|(_, sounded)| sounded.length).collect();

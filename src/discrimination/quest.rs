@@ -1,54 +1,55 @@
-//! The search for the smallest fault that is heard, by answers of "clean" and "fault".
+//! The search for the smallest audible fault, from answers of "clean" and "fault".
 //!
-//! Question: from which size on does this listener tell a fault from a clean movement? Convention:
-//! the threshold is the size at which a listener who favours neither answer is right three times in
+//! The question is from which size on this listener tells a fault from a clean movement. By
+//! convention the threshold is the size at which a listener without a bias is right three times in
 //! four (d' of 1.35; Green & Swets, Signal Detection Theory and Psychophysics, 1966, chapter 2).
 //!
-//! Method: QUEST (Watson & Pelli, Perception & Psychophysics 33, 1983, 113–120): after each answer
-//! the chances of all thresholds are reckoned anew, and the next fault is as large as the likeliest
-//! one; the mean of the chances instead of their peak, because it errs less after few answers
-//! (King-Smith et al., Vision Research 34, 1994, 885–912). One interval is played and half of them
-//! are clean: two intervals to choose between would need no more than that to be free of the
-//! listener's leaning, but half as many fit into a minute (Kaernbach, JASA 88, 1990, 2645–2655). The
-//! leaning is reckoned instead: the criterion, above which the listener says "fault", is a second
-//! unknown, and the answers to clean movements tell it.
+//! The method is QUEST (Watson & Pelli, Perception & Psychophysics 33, 1983, 113–120). After each
+//! answer the probabilities of all thresholds are updated, and the next fault has the size of the
+//! likeliest threshold. We take the mean of the distribution instead of its peak, because it errs
+//! less after few answers (King-Smith et al., Vision Research 34, 1994, 885–912). Each question has
+//! one interval, and half of the intervals are clean. Two intervals to choose between would remove
+//! the listener's bias, but only half as many questions would fit into a minute (Kaernbach, JASA
+//! 88, 1990, 2645–2655). Instead the bias is estimated: the criterion above which the listener says
+//! "fault" is a second unknown, and the answers to clean movements reveal it.
 //!
-//! In simulation 18 answers, a minute's, find a threshold to within a factor of 1.7 (one standard
-//! deviation) without a lean, 90 to within 1.3; the mean of the reversals of an up-down rule errs by 2.6
-//! after 18.
-//! What the measure is not: it takes the listener for unchanged within the minute.
+//! In simulation the 18 answers of a minute find the threshold of a listener without bias to within
+//! a factor of 1.7 (one standard deviation), and 90 answers to within 1.3. The mean of the
+//! reversals of an up-down rule errs by 2.6 after 18 answers. The method assumes that the listener
+//! does not change within the minute.
 
 use crate::practice::Trial;
 use crate::units::Milliseconds;
 use statrs::distribution::{ContinuousCDF, Normal};
 
-/// d' at the threshold: Φ(d'/2) is three in four.
+/// d' at the threshold, where Φ(d'/2) is three in four.
 const AT_THRESHOLD: f64 = 1.349;
-/// Share of answers that are slips of the finger (Watson & Pelli's δ). Chosen, a little above
+/// The share of answers that are slips of the finger (Watson & Pelli's δ). Chosen, a little above
 /// theirs.
 const SLIPS: f64 = 0.04;
-/// The largest d'; up to it d' grows in proportion to the size of the fault.
+/// The largest d'. Below it d' is proportional to the size of the fault.
 const PLAIN: f64 = 5.0;
-/// Steps of the grid, octaves of the size.
+/// The step of the grid in octaves of the size.
 const STEP: f64 = 0.125;
-/// The criterion in standard deviations of the noise: the neutral one at threshold lies at 0.67; its
-/// spread before the first answer is chosen wide.
+/// The mean and standard deviation of the criterion before the first answer, in standard deviations
+/// of the noise. The neutral criterion at threshold is 0.67; the spread is chosen wide.
 const CRITERIA: (f64, f64) = (0.7, 0.7);
-/// An interval wider than this, as a ratio, says that the answers told nothing: who says the same to
-/// everything gets one of 20 and more, one minute of listening in thirty gets one of 16 (simulated).
+/// A wider interval, as a ratio of its ends, means that the answers tell nothing. A listener who
+/// always gives the same answer gets 20 or more; one in thirty minutes of real listening gets 16
+/// (simulated).
 const TELLS_NOTHING: f64 = 16.0;
-/// An estimate means something from so many answers on. Chosen: with fewer the range before the
-/// first answer decides.
+/// The least number of answers for an estimate. Chosen: with fewer, the range before the first
+/// answer decides the result.
 pub const ENOUGH: usize = 10;
 
 /// An estimate of the threshold.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
-    /// The mean of its posterior, taken over its logarithm.
+    /// The mean of the posterior distribution, taken over the logarithm of the threshold.
     pub threshold: Milliseconds,
-    /// The threshold lies above this with nine chances in ten.
+    /// The threshold is above this with a probability of 0.9.
     pub low: Milliseconds,
-    /// The threshold lies below this with nine chances in ten.
+    /// The threshold is below this with a probability of 0.9.
     pub high: Milliseconds,
 }
 
@@ -59,14 +60,14 @@ impl Estimate {
     }
 }
 
-/// The search as it stands.
+/// The state of a search.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Quest {
-    /// Thresholds of the grid, octaves above 1 ms, rising.
+    /// The thresholds of the grid in octaves above 1 ms, rising.
     thresholds: Vec<f64>,
-    /// Criteria of the grid.
+    /// The criteria of the grid, in standard deviations of the noise.
     criteria: Vec<f64>,
-    /// Logarithms of the chances, not normalised: one row a threshold.
+    /// The logarithms of the probabilities, not normalised: one row for each threshold.
     chances: Vec<f64>,
     smallest_ms: f64,
     widest_ms: f64,
@@ -79,8 +80,8 @@ fn normal(at: f64) -> f64 {
 }
 
 impl Quest {
-    /// Before the first answer: each threshold from the smallest size to twice the widest is as
-    /// likely. Both are above 0, the smallest not above the widest.
+    /// A search before its first answer. All thresholds from `smallest` to twice `widest` are
+    /// equally likely. Both must be above 0, and `smallest` not above `widest`.
     pub fn new(smallest: Milliseconds, widest: Milliseconds) -> Self {
         let smallest_ms = smallest.0.max(0.1);
         let widest_ms = widest.0.max(smallest_ms);
@@ -105,8 +106,8 @@ impl Quest {
         }
     }
 
-    /// How large the next fault is to be. The first is half the widest: plain to
-    /// most, so that the listener knows what to listen for.
+    /// The size of the next fault. The first is half the widest: most listeners hear it clearly and
+    /// learn what to listen for.
     pub fn size(&self) -> Milliseconds {
         let size = if self.begun {
             self.estimate().threshold.0
@@ -116,7 +117,7 @@ impl Quest {
         Milliseconds(size.clamp(self.smallest_ms, self.widest_ms))
     }
 
-    /// Takes an answer.
+    /// Updates the probabilities by an answer.
     pub fn take(&mut self, trial: Trial) {
         self.begun |= trial.size.is_some();
         let columns = self.criteria.len();
@@ -172,7 +173,7 @@ impl Quest {
 mod tests {
     use super::*;
 
-    /// A listener by formula: d' in proportion to a power of the size, a criterion, slips.
+    /// A simulated listener: d' is proportional to a power of the size, with a criterion and slips.
     #[derive(Clone, Copy)]
     struct Listener {
         threshold_ms: f64,
@@ -189,7 +190,8 @@ mod tests {
         }
     }
 
-    /// One search; the error in octaves, and whether the interval holds the truth.
+    /// Runs one search. Returns the error in octaves, and whether the interval contains the true
+    /// threshold.
     fn search(listener: Listener, answers: usize, random: &mut fastrand::Rng) -> (f64, bool) {
         let mut quest = Quest::new(Milliseconds(2.0), Milliseconds(80.0));
         for _ in 0..answers {
@@ -207,7 +209,8 @@ mod tests {
         )
     }
 
-    /// Bias and spread in octaves over many searches, and how often the interval held the truth.
+    /// The bias and spread in octaves over many searches, and how often the interval contains the
+    /// true threshold.
     fn figures(listener: Listener, answers: usize, searches: usize) -> (f64, f64, f64) {
         let mut random = fastrand::Rng::with_seed(answers as u64 + listener.threshold_ms as u64);
         let found: Vec<(f64, bool)> = (0..searches)
@@ -221,9 +224,9 @@ mod tests {
         (bias, spread, held / count)
     }
 
-    /// A search that leant to one side would tell a player for weeks that the ear is better or worse
-    /// than it is: listeners of known thresholds, who lean to "fault", to neither and to "clean",
-    /// after a minute and after five.
+    /// A biased search would tell a player for weeks that the ear is better or worse than it is.
+    /// The simulated listeners have known thresholds and tend to "fault", to neither answer and to
+    /// "clean", for one minute and for five.
     #[test]
     fn it_finds_the_threshold_of_listeners_by_formula() {
         for (answers, searches, bias, spread) in [(18, 30, 0.8, 1.1), (90, 8, 0.45, 0.65)] {
@@ -251,7 +254,7 @@ mod tests {
         }
     }
 
-    /// Steeper than assumed (d' as the 1.5th power) must not move the threshold far.
+    /// A listener steeper than assumed (d' as the 1.5th power) must not move the threshold far.
     #[test]
     fn a_steeper_listener_is_found_too() {
         let listener = Listener {
@@ -263,8 +266,8 @@ mod tests {
         assert!(bias.abs() < 0.3 && spread < 0.7, "{bias} {spread}");
     }
 
-    /// Whoever says "fault" to everything hears no difference, and must not be told that the ear is
-    /// good.
+    /// A listener who says "fault" to everything hears no difference, and must not be told that the
+    /// ear is good.
     #[test]
     fn one_answer_to_everything_finds_no_ear() {
         for said_fault in [true, false] {

@@ -5,110 +5,110 @@ use super::yaml;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-/// What a teacher gives.
+/// An assignment: the homework that a teacher gives.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Assignment {
-    /// The version of the format: 1.
+    /// The version of the format, always 1.
     pub homework: u32,
-    /// What it is called.
+    /// The title of the homework.
     pub title: String,
-    /// For whom, as the teacher typed it; empty: for whoever opens it.
+    /// The names of the students, as the teacher typed them; empty where it is for anybody.
     #[serde(default, rename = "for", skip_serializing_if = "Vec::is_empty")]
     pub whom: Vec<String>,
-    /// The day it was written.
+    /// The day on which it was written.
     pub given: Date,
-    /// By when.
+    /// The last day; none without a limit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub by: Option<Date>,
-    /// The teacher's words.
+    /// The teacher's note.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
-    /// What to do, one for each drill.
+    /// The tasks, one for each drill.
     pub tasks: Vec<Task>,
 }
 
-/// One drill to work on.
+/// A task: one drill to work on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Task {
     /// The drill's name.
     pub drill: String,
-    /// What to reach: a stage and a tempo, `real time at 66`.
+    /// The goal: a stage and a tempo, such as `real time at 66`. None for the top of the ladder.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reach: Option<String>,
-    /// What counts as reached: `5 in a row`, `9 of 10`, `80 % sure of 80 %`; left out, the drill's
-    /// own number in a row.
+    /// The criterion that counts as reached, such as `5 in a row`, `9 of 10` or `80 % sure of 80
+    /// %`. None for the drill's own number in a row.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub until: Option<String>,
-    /// The drill's file, so that it is the same drill for everyone.
+    /// The text of the drill's file, so that it is the same drill for everyone.
     pub file: String,
 }
 
-/// What a student returns.
+/// A report: what a student returns.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Report {
-    /// The version of the format: 1.
+    /// The version of the format, always 1.
     pub report: u32,
     /// The homework's title.
     pub title: String,
-    /// The checksum of the homework it answers; reports of earlier versions have none.
+    /// The checksum of the homework that the report answers. Reports of earlier versions have none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub homework: Option<String>,
-    /// Who it is from, as the student typed it.
+    /// The student's name as typed; none for an unsigned report.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub from: Option<String>,
-    /// The day it was written.
+    /// The day on which the report was written.
     pub made: Date,
-    /// By when it was asked for.
+    /// The last day of the homework.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub by: Option<Date>,
-    /// What was done, drill by drill.
+    /// The results of each drill.
     pub drills: Vec<ReportedDrill>,
-    /// Words and questions for the teacher.
+    /// Remarks and questions for the teacher.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub questions: Vec<HomeworkQuestion>,
-    /// Names of recordings that go along beside this file.
+    /// The file names of recordings that are sent beside this file.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub takes: Vec<String>,
 }
 
-/// One drill of a report.
+/// The part of a report about one drill.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ReportedDrill {
-    /// Its name.
+    /// The drill's name.
     pub drill: String,
-    /// What was to be reached.
+    /// The goal that was set.
     pub reach: String,
-    /// The day it was reached.
+    /// The day on which the goal was reached; none where it is not.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reached: Option<Date>,
-    /// Where the climb stands: a stage and a tempo.
+    /// Where the climb stands now: a stage and a tempo.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub at: Option<String>,
-    /// Since when it stands there.
+    /// The day since which it stands there.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub since: Option<Date>,
-    /// Marks by day.
+    /// The marks of each day.
     pub days: Vec<MarkedDay>,
-    /// The two commonest faults, where listening found any.
+    /// The two commonest faults that the microphone found; empty where there are none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub faults: Vec<String>,
 }
 
-/// One day's marks.
+/// The marks of one day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct MarkedDay {
     /// The day.
     pub day: Date,
-    /// Said to be clean.
+    /// The number of repetitions marked clean.
     pub clean: u32,
-    /// Said not to be clean.
+    /// The number of repetitions marked not clean.
     pub not_clean: u32,
-    /// Assumed clean, counted apart.
+    /// The number of repetitions assumed to be clean, which is not part of `clean`.
     #[serde(default, skip_serializing_if = "is_none")]
     pub assumed: u32,
 }
@@ -121,22 +121,23 @@ fn is_none(count: &u32) -> bool {
     *count == 0
 }
 
-/// A word for the teacher.
+/// A remark or a question for the teacher.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct HomeworkQuestion {
-    /// The day it was written, where it is known.
+    /// The day on which it was written; none where it is unknown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub day: Option<Date>,
-    /// The mark it stands beside, in words; left out for a question.
+    /// The mark that a remark is about, in words; none for a question.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub about: Option<String>,
-    /// The words.
+    /// The text.
     pub text: String,
 }
 
 impl HomeworkQuestion {
-    /// Says first which drill of several the words belong to.
+    /// Puts the drill's name before the description of what the text is about, for homework with
+    /// several drills.
     pub fn name_drill(&mut self, drill: &str) {
         self.about = Some(match self.about.take() {
             Some(about) => format!("{drill}, {about}"),
@@ -144,7 +145,7 @@ impl HomeworkQuestion {
         });
     }
 
-    /// True where the words say that they belong to this drill.
+    /// True where the description says that the text is about this drill.
     pub(super) fn names_drill(&self, drill: &str) -> bool {
         let rest = self
             .about
@@ -154,16 +155,17 @@ impl HomeworkQuestion {
     }
 }
 
-/// Why a homework file cannot be used.
+/// The reason why a homework file cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum HomeworkError {
     /// The file as a whole is damaged.
     Broken(Broken),
-    /// Its text cannot be read.
+    /// The text cannot be parsed; with the reason.
     Unreadable(String),
-    /// A newer program wrote it.
+    /// A newer version of the program wrote it; with the version of its format.
     Newer(u32),
-    /// A report where an assignment was expected, or the other way round.
+    /// The file is a report where an assignment was expected, or the reverse. The value says what
+    /// it is.
     Other(WhatFile),
 }
 
@@ -187,7 +189,7 @@ impl std::fmt::Display for HomeworkError {
 }
 impl std::error::Error for HomeworkError {}
 
-/// Which of the two a file is.
+/// The kind of a document.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum WhatFile {
     /// What a teacher gives.
@@ -196,7 +198,7 @@ pub enum WhatFile {
     Report,
 }
 
-/// Which document a file begins as; nothing for another file.
+/// The kind of document that a file's beginning shows; none for any other file.
 pub fn kind_of(bytes: &[u8]) -> Option<WhatFile> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     if bytes.starts_with(b"homework:") {
@@ -246,18 +248,18 @@ pub fn read_report(bytes: &[u8]) -> Result<Report, HomeworkError> {
     read(bytes, WhatFile::Report)
 }
 
-/// An assignment as a file's text.
+/// The text of an assignment's file.
 ///
 /// # Errors
-/// A text that YAML cannot hold.
+/// A text in it cannot be written as YAML.
 pub fn write_assignment(assignment: &Assignment) -> Result<String, String> {
     yaml::write(assignment).map(|body| sealed(&body))
 }
 
-/// A report as a file's text.
+/// The text of a report's file.
 ///
 /// # Errors
-/// A text that YAML cannot hold.
+/// A text in it cannot be written as YAML.
 pub fn write_report(report: &Report) -> Result<String, String> {
     yaml::write(report).map(|body| sealed(&body))
 }
@@ -293,7 +295,8 @@ mod tests {
         assert_eq!(wrong, Err(HomeworkError::Other(WhatFile::Assignment)));
     }
 
-    /// A thousand files, each spoilt in a way of its own: every one is told, none is a panic.
+    /// Of a thousand files, each damaged in a different way, every one is reported and none causes
+    /// a panic.
     #[test]
     fn a_thousand_spoilt_files_are_told() {
         let text = write_assignment(&assignment()).expect("written");

@@ -1,6 +1,7 @@
-//! Homework: what a teacher gives and a student returns, as documents a person can read.
+//! Homework: what a teacher gives and a student returns, as documents that a person can read.
 //!
-//! Text in, values out. Knows no files, no journal and no screen; names are only what was typed.
+//! This room takes text and returns values. It knows no files, no journal and no screen. Names of
+//! people are only what was typed.
 
 mod document;
 mod newest;

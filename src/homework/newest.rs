@@ -1,15 +1,16 @@
-//! Which of a student's reports counts: the newest of each homework.
+//! Selects the newest report of each student for each homework.
 //!
-//! Knows reports; knows nothing of files but the names they came by.
+//! This module knows reports, and of files only their names.
 
 use super::document::Report;
 
-/// Reports by the names of their files.
+/// A report with the name of its file.
 type Named = (String, Report);
 
-/// The reports that count, and the names of those that a later one of the same student stands for: it
-/// answers the same homework and tells of the same drills at least.  Of two of one day the later in the
-/// row counts, and of two that are the same one.  The order stays.
+/// The reports that count, in their order, and the names of the files that newer reports replace. A
+/// report replaces an older one where it is from the same student, answers the same homework and
+/// contains at least the same drills. Of two reports from one day, and of two equal ones, the later
+/// in the list counts.
 pub fn newest(reports: Vec<Named>) -> (Vec<Named>, Vec<String>) {
     let replaced: Vec<bool> = reports
         .iter()
@@ -41,7 +42,7 @@ fn stands_for(newer: &Report, older: &Report) -> bool {
     };
     let same_student = match (named(newer), named(older)) {
         (Some(one), Some(other)) => one == other,
-        // without a name only the same words are the same student's
+        // without a name, only an identical report is from the same student
         (None, None) => newer == older,
         _ => false,
     };
@@ -91,7 +92,7 @@ mod tests {
     fn the_newest_report_of_a_student_counts() {
         let (first, later) = (date(2026, 11, 2), date(2026, 11, 9));
         let isla = |made, drills: &[&str]| report(Some("Isla"), made, drills);
-        // in whatever order they are named
+        // the order in which the files are named does not matter
         let reports = [
             isla(later, &["birl", "grip"]),
             isla(first, &["birl"]),
@@ -108,10 +109,10 @@ mod tests {
             of(&same),
             (vec!["2".to_owned()], vec!["0".to_owned(), "1".to_owned()])
         );
-        // an older report stays where the newer one does not tell of all its drills
+        // an older report is kept where the newer one lacks one of its drills
         let other = [isla(first, &["birl"]), isla(later, &["grip"])];
         assert_eq!(of(&other).1, [""; 0]);
-        // reports without names are one student's only where they are the same to the letter
+        // reports without names are from the same student only where they are identical
         let nameless = |made| report(None, made, &["birl"]);
         assert_eq!(of(&[nameless(first), nameless(later)]).1, [""; 0]);
         assert_eq!(of(&[nameless(first), nameless(first)]).1, ["0"]);

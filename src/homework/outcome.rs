@@ -1,4 +1,4 @@
-//! What a journal says of homework: was it reached, when, and where does the climb stand.
+//! Reads from a journal whether homework was reached, when, and where the climb stands.
 
 use super::document::{HomeworkQuestion, MarkedDay, ReportedDrill};
 use crate::planning::{Criterion, Digest, Known, local_day};
@@ -11,7 +11,7 @@ use crate::wording;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, HashMap};
 
-/// Why a text is no goal for a drill.
+/// The reason why a text is no goal for a drill.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct GoalError(pub String);
 
@@ -22,17 +22,18 @@ impl std::fmt::Display for GoalError {
 }
 impl std::error::Error for GoalError {}
 
-/// Reads what is to be reached in a drill: `real time at 66`, `real time`, `66`, `closing up at 104
-/// ms`; nothing, or no stage: the last of the stages that go highest. The cell is the stage's first rung that is
-/// as quick, or as short, as what was asked.
+/// Reads the goal for a drill, such as `real time at 66`, `real time`, `66` or `closing up at 104
+/// ms`. Without a text or a stage, it is in the last of the stages that reach the highest tempo.
+/// The cell is the stage's first rung that is at least as fast, or as short, as the text says.
 ///
 /// # Errors
-/// A stage the drill does not have, a tempo above its ladder, a length below it.
+/// The drill does not have the stage, the tempo is above its ladder, or the tone length is below
+/// it.
 pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<CellPlace, GoalError> {
     let top = |stage: &PlannedStage| stage.rungs.last().map(|rung| rung.tempo());
     let tops = drill.stages.iter().map(top).enumerate();
-    // of several highest stages the last one: real time, and not the stages after it that end
-    // earlier
+    // of several stages with the highest top the last is taken: it is real time, and not one of the
+    // stages after it that end at a lower tempo
     let highest = tops
         .max_by_key(|(_, top)| *top)
         .map_or(0, |(stage, _)| stage);
@@ -97,7 +98,8 @@ pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<CellPlace, GoalError
     Ok((stage, rung))
 }
 
-/// The first rung of an opened movement that is as short as a text says: `104 ms` or `104`.
+/// The first rung of an opened movement that is at least as short as the text says, such as `104
+/// ms` or `104`.
 fn as_short(planned: &PlannedStage, text: &str) -> Result<Option<Rung>, GoalError> {
     let number = text.trim().trim_end_matches("ms");
     let tone = parse_fraction(number).map(Millis).map_err(|_| {
@@ -109,8 +111,8 @@ fn as_short(planned: &PlannedStage, text: &str) -> Result<Option<Rung>, GoalErro
     Ok(rungs.find(|rung| rung.tone().is_some_and(|own| own <= tone)))
 }
 
-/// The day a goal was reached: its cell, or one of the same stage above it, cleared, or what the
-/// teacher asks of it met.
+/// The day on which a goal was reached: the teacher's criterion was met there, or its cell or a
+/// higher one of the same stage was cleared. None where it is not reached.
 pub fn reached(
     digest: &Digest,
     drill: &Known,
@@ -134,7 +136,7 @@ pub fn reached(
         .min()
 }
 
-/// One drill's part of a report: what was reached, and, from a day on, marks by day and the two
+/// The part of a report about one drill: the goal, the marks of each day since a day, and the two
 /// commonest faults.
 pub fn report_drill(
     digest: &Digest,
@@ -146,7 +148,7 @@ pub fn report_drill(
     from: Date,
 ) -> ReportedDrill {
     let mut days: BTreeMap<Date, MarkedDay> = BTreeMap::new();
-    // Where the climb stands: the cell with the latest marks, the highest of that day.
+    // the climb stands in the cell with the latest marks, or in the highest of them on that day
     let mut at: Option<(Date, CellPlace, Date)> = None;
     for (key, found) in digest.cells() {
         let Some(stage) = drill.stage_of(*key) else {
@@ -187,8 +189,8 @@ pub fn report_drill(
     }
 }
 
-/// What the player wrote in a drill from a day on: words beside marks, with what they stand beside,
-/// and questions for the teacher.
+/// The texts that the player wrote in a drill since a day: remarks with the marks that they are
+/// about, and questions for the teacher.
 pub fn words_of(entries: &[Entry], drill: &Known, from: Date) -> Vec<HomeworkQuestion> {
     let marks: HashMap<RecordId, &Entry> = entries
         .iter()
@@ -282,7 +284,7 @@ mod tests {
     use super::*;
     use crate::practice::{Route, StagePrint};
 
-    /// Half beats, closing up at 60, real time.
+    /// A drill with three stages: half beats, closing up at 60, and real time.
     fn drill() -> Known {
         let stage = |print, rungs: &[&str]| PlannedStage {
             print: StagePrint(print),
@@ -351,8 +353,8 @@ mod tests {
         );
     }
 
-    /// Real time at the same tempo has the same music: its marks say nothing of the opening, nor the
-    /// other way round.
+    /// Real time at the same tempo has the same music. Its marks must not count for the opened
+    /// movement, nor the reverse.
     #[test]
     fn an_opened_movement_is_reached_by_its_own_marks() {
         use crate::planning::Said;

@@ -1,4 +1,4 @@
-//! A class at a glance: who is stuck, where, since when; as rows and as a page.
+//! A class at a glance, as rows and as a page: which students are stuck, where, and since when.
 
 use super::document::{Assignment, HomeworkQuestion, Report, ReportedDrill};
 use crate::planning::Chance;
@@ -8,42 +8,42 @@ use serde::Serialize;
 use std::collections::HashMap;
 use std::fmt::Write as _;
 
-/// One student's drill.
+/// The row of one student's drill.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Row {
     /// The title of the homework.
     pub homework: String,
-    /// The file it came from.
+    /// The name of the report's file.
     pub file: String,
-    /// The name as it was typed; empty for an unsigned report.
+    /// The student's name as typed; empty for an unsigned report.
     pub from: String,
-    /// The drill.
+    /// The drill's name.
     pub drill: String,
-    /// What was to be reached.
+    /// The goal that was set.
     pub reach: String,
-    /// The day it was reached.
+    /// The day on which the goal was reached; none where it is not.
     pub reached: Option<Date>,
-    /// Where the climb stands.
+    /// Where the climb stands now.
     pub at: Option<String>,
-    /// Since when.
+    /// The day since which it stands there.
     pub since: Option<Date>,
-    /// Days with marks.
+    /// The number of days with marks.
     pub days: usize,
-    /// How many repetitions of the last three days with marks were clean.
+    /// The share of clean repetitions on the last three days with marks.
     pub lately: Chance,
-    /// The commonest faults.
+    /// The commonest faults that the microphone found.
     pub faults: Vec<String>,
-    /// Questions for the teacher, and words beside marks.
+    /// The student's questions for the teacher, and remarks on marks.
     pub questions: Vec<HomeworkQuestion>,
-    /// True where the climb has stood in one place for `STUCK_DAYS` and is clean less than half
-    /// of the time: a word may help.
+    /// True where the climb has stood in one place for `STUCK_DAYS` and less than half of the
+    /// repetitions are clean, so that the teacher's help is needed.
     pub stuck: bool,
-    /// True where the homework was for this name and no report came.
+    /// True where the homework was for this student and no report came.
     pub missing: bool,
 }
 
-/// Days in one place from which a climb that is clean less than half the time counts as stuck.
-/// Chosen.
+/// After this many days in one place, a climb with less than half of the repetitions clean counts
+/// as stuck. Chosen.
 const STUCK_DAYS: i32 = 4;
 
 fn row(file: &str, report: &Report, drill: &ReportedDrill) -> Row {
@@ -81,7 +81,7 @@ fn row(file: &str, report: &Report, drill: &ReportedDrill) -> Row {
     }
 }
 
-/// A name of the class without a report.
+/// The row of a student who sent no report.
 fn missing(name: &str) -> Row {
     Row {
         homework: String::new(),
@@ -101,21 +101,21 @@ fn missing(name: &str) -> Row {
     }
 }
 
-/// One homework with what came back.
+/// A homework with the reports on it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answers {
-    /// Its title.
+    /// The homework's title.
     pub title: String,
-    /// By when.
+    /// The homework's last day.
     pub by: Option<Date>,
-    /// Students who answered.
+    /// The number of students who sent a report.
     pub answered: usize,
-    /// Its rows.
+    /// The rows of its reports.
     pub rows: Vec<Row>,
 }
 
 impl Answers {
-    /// `week 3, due 2027-01-15: 3 answered, no report yet from Ann and Bo`.
+    /// A summary such as `week 3, due 2027-01-15: 3 answered, no report yet from Ann and Bo`.
     pub fn words(&self) -> String {
         let due = self.by.map_or_else(String::new, |by| format!(", due {by}"));
         let silent: Vec<&str> = self
@@ -133,8 +133,9 @@ impl Answers {
     }
 }
 
-/// Reports by the homework they answer: by its checksum, those of earlier versions by its title. The
-/// homework itself comes with its checksum and says for whom it is.
+/// Groups reports by the homework that they answer, which is found by its checksum, or by its title
+/// for reports of earlier versions. Each homework comes with its checksum and says which students
+/// it is for.
 pub fn groups(reports: &[(String, Report)], homework: &[(String, Assignment)]) -> Vec<Answers> {
     let mut left: Vec<&(String, Report)> = reports.iter().collect();
     let mut groups = Vec::new();
@@ -178,10 +179,10 @@ fn group(title: &str, by: Option<Date>, own: &[&(String, Report)], whom: &[Strin
     }
 }
 
-/// The class as rows: who is stuck first, then who has not answered, who is on the way, who is done;
-/// drills of which the same is to be said in the order of the homework.
-/// `class` is for whom the homework was, as the teacher typed it; a name whose report carries it
-/// otherwise written stands there twice, which is seen.
+/// The rows of a class: students who are stuck come first, then those without a report, then those
+/// on the way, then those who are done. Drills of equal rank are in the order of the homework.
+/// `class` holds the students' names as the teacher typed them. A student who spells the name
+/// differently has two rows, which the teacher will notice.
 pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
     let plain = |name: &str| name.trim().to_lowercase();
     let answered: Vec<String> = reports
@@ -199,7 +200,8 @@ pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
         .collect();
     let silent = class.iter().filter(|name| !answered.contains(&plain(name)));
     rows.extend(silent.map(|name| missing(name)));
-    // ordered by student, the one who needs the teacher most first, and within a student likewise
+    // ordered by student, the one who needs the teacher most first; the drills of a student are
+    // ordered likewise
     let weight = |row: &Row| (!row.stuck, !row.missing, row.reached.is_some(), row.since);
     let mut students = HashMap::new();
     let student = |row: &Row| (row.from.clone(), row.file.clone());
@@ -211,7 +213,8 @@ pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
         let own = student(row);
         (students.get(&own).copied(), own, weight(row))
     });
-    // A question stands once: with the drill that it names, else with the student's first.
+    // a question is shown once: with the drill that it names, or else with the student's first
+    // drill
     let drills: Vec<(String, String)> = rows
         .iter()
         .map(|row| (row.file.clone(), row.drill.clone()))
@@ -234,7 +237,7 @@ pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
 }
 
 impl Row {
-    /// Who it is from; the file of an unsigned report.
+    /// The student's name; for an unsigned report the name of its file.
     pub fn who(&self) -> String {
         if self.from.is_empty() {
             self.file.clone()
@@ -243,7 +246,7 @@ impl Row {
         }
     }
 
-    /// The questions and words in quotation marks, each with what it stands beside.
+    /// The questions and remarks in quotation marks, each with what it is about.
     pub fn quoted(&self) -> Vec<String> {
         let quoted = |question: &HomeworkQuestion| match &question.about {
             Some(about) => format!("{about}: “{}”", question.text.trim()),
@@ -252,7 +255,7 @@ impl Row {
         self.questions.iter().map(quoted).collect()
     }
 
-    /// How the climb stands, in a few words.
+    /// The state of the climb, in a few words.
     pub fn stands(&self) -> String {
         if self.missing {
             return "no report yet".to_owned();
@@ -266,7 +269,7 @@ impl Row {
     }
 }
 
-/// The class as a page that prints: a table for each homework.
+/// The class as a page that can be printed, with a table for each homework.
 pub fn page(title: &str, groups: &[Answers]) -> String {
     let mut html = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0}</title>\n\
@@ -295,7 +298,7 @@ fn table_of(group: &Answers, html: &mut String) {
     );
     let mut before: Option<(String, &str)> = None;
     for row in &group.rows {
-        // a student's name stands once
+        // a student's name stands only in the first of that student's rows
         let student = (row.who(), row.file.as_str());
         let who = if before.as_ref() == Some(&student) {
             String::new()
@@ -321,7 +324,7 @@ fn table_of(group: &Answers, html: &mut String) {
     html.push_str("</tbody></table>\n");
 }
 
-/// `9 of 12`, or a dash where nothing was marked.
+/// A share such as `9 of 12`; a dash where nothing was marked.
 pub fn clean_words(chance: &Chance) -> String {
     if chance.of == 0 {
         "–".to_owned()
@@ -334,9 +337,9 @@ pub fn clean_words(chance: &Chance) -> String {
 mod tests {
     use super::*;
 
-    /// Two weeks of one class in one folder: each report stands under the homework it answers, also
-    /// where both have one title, and who is silent is named there alone; a report of an earlier
-    /// version goes by its title.
+    /// A folder holds the reports of two weeks. Each report is listed under the homework that it
+    /// answers, even where both have the same title, and a missing report is named only there. A
+    /// report of an earlier version is matched by its title.
     #[test]
     fn reports_stand_under_the_homework_they_answer() {
         let date = |day| jiff::civil::date(2027, 1, day);
@@ -382,8 +385,8 @@ mod tests {
         );
     }
 
-    /// The teacher reads the drills in the order in which they were asked, each word with its drill, and
-    /// a question about nothing in particular once.
+    /// The drills are listed in the order of the homework, each remark with its drill, and a
+    /// question about nothing in particular once.
     #[test]
     fn words_stand_with_the_drill_they_are_about() {
         let drill = |name: &str| ReportedDrill {
@@ -448,7 +451,7 @@ mod tests {
         );
     }
 
-    /// A name is whatever a student typed; on a page it must not become a script.
+    /// A name is whatever a student typed, and must not become a script on the page.
     #[test]
     fn what_was_typed_stays_text() {
         let report = Report {

@@ -1,27 +1,28 @@
-//! The checksum at the end of a homework file: a cut-off or edited one is told.
+//! The checksum at the end of a homework file, which shows that a file was cut off or edited.
 //!
-//! No protection against forgery: it finds accidents and careless edits. Line ends are not part of
-//! it, because mail changes them.
+//! It finds accidents and careless edits, and is no protection against forgery. It ignores line
+//! ends, because mail programs change them.
 
 use crate::practice::StagePrint;
 
-/// The largest homework file that is read, bytes. Chosen: a class's drills and a month of days.
+/// The largest homework file that is read, in bytes. Chosen: enough for a class's drills and a
+/// month of days.
 pub const LARGEST_FILE: usize = 4 * 1024 * 1024;
 
 const WORD: &str = "checksum: ";
 
-/// What is wrong with a file as a whole.
+/// How a file as a whole is damaged.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Broken {
-    /// It is larger than is read.
+    /// The file is larger than the program reads; its size in bytes.
     TooLarge(usize),
-    /// It is no UTF-8 text.
+    /// The file is not UTF-8 text.
     NotText,
-    /// It does not begin as homework does.
+    /// The file does not begin like homework.
     NoHomework,
-    /// It has no checksum at its end.
+    /// The file has no checksum at its end.
     CutOff,
-    /// Its checksum does not fit.
+    /// The checksum does not match the text.
     Edited,
 }
 
@@ -55,13 +56,14 @@ fn print(body: &str) -> String {
     StagePrint::of(&body.replace("\r\n", "\n")).to_string()
 }
 
-/// A document with its checksum: FNV-1a, 128 bits, of the text above the line (RFC 9923).
+/// A document with its checksum in the last line: FNV-1a, 128 bits (RFC 9923), of the text above
+/// that line.
 pub fn sealed(body: &str) -> String {
     let body = format!("{}\n", body.trim_end());
     format!("{body}{WORD}{}\n", print(&body))
 }
 
-/// The checksum at the end of a document that is whole.
+/// The checksum of an undamaged document; none for a damaged one.
 pub fn checksum(bytes: &[u8]) -> Option<String> {
     open_seal(bytes).ok().map(print)
 }

@@ -103,7 +103,7 @@ pub struct WrongClock {
 pub struct Odd {
     /// The sessions of wrong clocks, in the order in which they were stored.
     pub clocks: Vec<WrongClock>,
-    /// The index of each impossible entry with the reason, in words that follow `its`.
+    /// The number (`seq`) of each impossible entry with the reason, in words that follow `its`.
     pub absurd: Vec<(u64, String)>,
 }
 

@@ -92,8 +92,8 @@ impl Journal {
         let mut unique = stages.to_vec();
         unique.sort_unstable();
         unique.dedup();
-        // the rows are sorted by number first, so that only the texts of the last entries are read;
-        // all texts may be megabytes
+        // the inner query sorts and limits the rows without their texts, which may be megabytes;
+        // texts are then read of the last entries only
         let which = "WHERE arrival IN (SELECT arrival FROM entry \
                      WHERE stage = ?1 AND kind IN ('mark', 'undo', 'measured') \
                      ORDER BY utc_us DESC, journal DESC, seq DESC LIMIT ?2)";

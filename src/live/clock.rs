@@ -1,30 +1,31 @@
-//! Which frame is heard now: the frames played, less those that are still on their way to the ear.
+//! The clock of what is heard: which frame is audible now, which is the frames played less those
+//! still on their way to the ear.
 
 use crate::units::{Frames, SampleRate};
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-/// A frame and the moment it is heard.
+/// A frame and the moment at which it is heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Reading {
-    /// A frame, by its number.
+    /// The number of the frame.
     pub(super) frame: u64,
-    /// When that frame reaches the ear, since the clock was made.
+    /// When the frame reaches the ear, as the time since the clock was made.
     pub(super) heard: Duration,
-    /// Frames a second from there on.
+    /// The sample rate from this frame on, in frames a second.
     pub(super) rate: u32,
-    /// The first frame that is not computed yet.
+    /// The number of the first frame that is not rendered yet.
     pub(super) end: u64,
-    /// Which numbering of frames it belongs to: each change of rate begins another.
+    /// The numbering that the frame belongs to. Each change of rate begins a new one.
     pub(super) epoch: u32,
 }
 
-/// The latest reading, written by whoever holds the renderer and read by anybody: the newest value
-/// is wanted, not all of them, so it is no queue.
+/// The latest reading. The owner of the renderer writes it and any thread may read it. It is not a
+/// queue, because only the newest value is wanted.
 #[derive(Debug, Default)]
 pub(super) struct Face {
-    /// Odd while a reading is being written. All orderings here are `SeqCst`: one reading a block,
-    /// and the reader must see the turn change around the values.
+    /// A counter that is odd while a reading is being written. All orderings are `SeqCst`: there is
+    /// only one reading a block, and a reader must see the counter change around the values.
     turn: AtomicU32,
     frame: AtomicU64,
     heard: AtomicU64,
@@ -34,7 +35,7 @@ pub(super) struct Face {
 }
 
 impl Face {
-    /// Publishes a reading. One writer at a time. Thread: audio. Allocates: no. Blocks: no.
+    /// Publishes a reading. Only one thread may write. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn set(&self, reading: Reading) {
         self.turn.fetch_add(1, Ordering::SeqCst);
         self.frame.store(reading.frame, Ordering::SeqCst);
@@ -46,8 +47,8 @@ impl Face {
         self.turn.fetch_add(1, Ordering::SeqCst);
     }
 
-    /// The latest reading; none before the first. Thread: any but audio. Allocates: no. Blocks: a
-    /// few turns while a reading is being written.
+    /// The latest reading; none before the first. Thread: any but audio. Allocates: no. Blocks: for
+    /// a few turns while a reading is being written.
     pub(super) fn read(&self) -> Option<Reading> {
         loop {
             let turn = self.turn.load(Ordering::SeqCst);
@@ -70,8 +71,9 @@ impl Face {
 }
 
 impl Reading {
-    /// The frame heard at a moment since the clock was made, `offset` milliseconds later than the
-    /// device says (positive: slow headphones). Never a frame that is not computed yet.
+    /// The frame that is heard at time `now` since the clock was made. `offset` is the latency in
+    /// milliseconds that the device does not report; it is positive for slow headphones. The result
+    /// is never a frame that is not rendered yet.
     ///
     /// Thread: any. Allocates: no. Blocks: no.
     pub(super) fn heard_at(&self, now: Duration, offset: i32) -> Frames {
@@ -82,7 +84,7 @@ impl Reading {
         Frames(u64::try_from(frame.max(0)).unwrap_or(0).min(self.end))
     }
 
-    /// When a frame is heard, since the clock was made.
+    /// When a frame is heard, as the time since the clock was made.
     ///
     /// Thread: any. Allocates: no. Blocks: no.
     pub(super) fn moment_of(&self, frame: u64) -> Duration {
@@ -92,7 +94,7 @@ impl Reading {
         Duration::from_nanos(u64::try_from(moment.max(0)).unwrap_or(0))
     }
 
-    /// The rate of this reading's frames.
+    /// The sample rate of this reading's frames.
     ///
     /// Thread: any. Allocates: no. Blocks: no.
     pub(super) fn rate(&self) -> SampleRate {
@@ -100,17 +102,17 @@ impl Reading {
     }
 }
 
-/// The moment that the durations of readings are counted from.
+/// The moment from which the times of readings are counted.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Base(Instant);
 
 impl Base {
-    /// Now. Thread: any. Allocates: no. Blocks: no.
+    /// A base at the present moment. Thread: any. Allocates: no. Blocks: no.
     pub(super) fn now() -> Self {
         Self(Instant::now())
     }
 
-    /// A moment since this one. Thread: any. Allocates: no. Blocks: no.
+    /// The time from this base until a moment. Thread: any. Allocates: no. Blocks: no.
     pub(super) fn until(self, moment: Instant) -> Duration {
         moment.saturating_duration_since(self.0)
     }
@@ -129,7 +131,8 @@ mod tests {
         epoch: 0,
     };
 
-    /// A screen that follows what is computed, not what is heard, flashes its beat early.
+    /// A screen that followed the rendered frames instead of the audible ones would flash its beat
+    /// early.
     #[test]
     fn what_is_heard_is_what_was_played_less_latency_and_offset() {
         let at = |millis, offset| READING.heard_at(Duration::from_millis(millis), offset).0;
@@ -142,7 +145,7 @@ mod tests {
         assert_eq!(READING.moment_of(48_480), Duration::from_millis(1510));
     }
 
-    /// Half of one reading and half of another would put the cursor at a wrong place.
+    /// A reading that mixed two others would put the cursor at a wrong place.
     #[test]
     fn a_reading_is_read_whole() {
         let face = Arc::new(Face::default());

@@ -1,4 +1,4 @@
-//! Which devices there are, and which one is meant.
+//! Lists the audio devices, and finds the one that was asked for.
 
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, HostTrait};
@@ -6,14 +6,14 @@ use cpal::{
     BufferSize, ErrorKind, SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfig,
 };
 
-/// Frames in one callback that a device of 48,000 frames a second is asked for where the player
-/// says nothing else; at another rate as many as last about as long. Measured through a sound
-/// server under load: with 256 clicks are lost, with 1024 none. The 28 ms of latency that this
-/// costs are taken off the screen's beat.
+/// The buffer in frames that is asked of a device at 48,000 frames a second, where the player
+/// chooses none. At other rates the buffer lasts about as long. Measured through a sound server
+/// under load: 256 frames lose clicks and 1024 do not. The screen's beat is corrected for the 28 ms
+/// of latency that this costs.
 pub const DEFAULT_BUFFER: u32 = 1024;
 
-/// The power of two that lasts about as long as [`DEFAULT_BUFFER`] at a rate, because devices like
-/// powers of two.
+/// The power of two that lasts about as long as [`DEFAULT_BUFFER`] at this rate. Devices work best
+/// with powers of two.
 fn usual_buffer(rate: u32) -> u32 {
     let frames = u64::from(DEFAULT_BUFFER) * u64::from(rate) / u64::from(SampleRate::USUAL.0);
     u32::try_from(frames)
@@ -22,7 +22,7 @@ fn usual_buffer(rate: u32) -> u32 {
         .next_power_of_two()
 }
 
-/// Calls a function that is generic over the sample type, for a device's sample format.
+/// Calls a function that is generic over the sample type with the type of a device's sample format.
 macro_rules! for_sample_type {
     ($format:expr, $build:ident($chosen:expr, $guest:expr)) => {
         match $format {
@@ -35,7 +35,7 @@ macro_rules! for_sample_type {
             cpal::SampleFormat::U16 => $build::<u16>($chosen, $guest),
             cpal::SampleFormat::U32 => $build::<u32>($chosen, $guest),
             other => {
-                // dropped here because it may hold the renderer, which has to come home
+                // dropped here because it may hold the renderer, which must be returned
                 drop($guest);
                 Err(DeviceError::Format(other.to_string()))
             }
@@ -44,38 +44,38 @@ macro_rules! for_sample_type {
 }
 pub(super) use for_sample_type;
 
-/// What the player asks for.
+/// The device and buffer that the player asks for.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Asked {
-    /// A device by its name or the system's own name for it; none for the system's default.
+    /// A device by its name or by the system's identifier; none for the system's default.
     pub device: Option<String>,
-    /// Frames in one callback; none for what is usual at the device's rate.
+    /// The buffer size in frames; none for the usual size at the device's rate.
     pub buffer: Option<u32>,
 }
 
-/// Why there is no sound.
+/// The reason why there is no sound.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum DeviceError {
-    /// The system's sound library cannot be used.
+    /// The system's sound library cannot be used; with its reason.
     NoHost(String),
-    /// The system knows no output device.
+    /// The system has no output device.
     NoDevice,
-    /// No device of that name.
+    /// There is no device with this name.
     NotFound {
-        /// What was asked for.
+        /// The name that was asked for.
         asked: String,
-        /// What there is.
+        /// The names of the devices that exist.
         known: Vec<String>,
     },
-    /// The system knows no microphone.
+    /// The system has no microphone.
     NoMicrophone,
-    /// The device takes no format that we can give.
+    /// The device accepts no sample format that we support.
     Format(String),
     /// The device could not be opened.
     Open {
         /// The device that was asked for.
         device: String,
-        /// What the system says.
+        /// The system's reason.
         reason: String,
     },
 }
@@ -107,8 +107,8 @@ impl std::fmt::Display for DeviceError {
 impl std::error::Error for DeviceError {}
 
 impl DeviceError {
-    /// What the system says, in our words where it says nothing a player can use. Thread: keeper.
-    /// Allocates: yes. Blocks: no.
+    /// The error for a device that could not be opened. The system's reason is replaced where it
+    /// would not help a player. Thread: keeper. Allocates: yes. Blocks: no.
     pub(super) fn open(device: &str, error: &cpal::Error) -> Self {
         let reason = match error.kind() {
             ErrorKind::DeviceNotAvailable => "it is not there".to_owned(),
@@ -124,23 +124,23 @@ impl DeviceError {
     }
 }
 
-/// A device that can play, or a microphone.
+/// An output device or a microphone.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FoundDevice {
-    /// Its name for people.
+    /// The name that is shown.
     pub name: String,
-    /// The system's own name for it, unique.
+    /// The system's identifier, which is unique.
     pub id: String,
-    /// True for the one that is used when none is asked for.
+    /// True for the device that is used when none is asked for.
     pub default: bool,
-    /// Frames a second it would be opened with, where it says so.
+    /// The sample rate it would be opened with, in frames a second; none where it is unknown.
     pub rate: Option<u32>,
-    /// Channels it would be opened with.
+    /// The number of channels it would be opened with; none where it is unknown.
     pub channels: Option<u16>,
 }
 
-/// The system's sound. On Linux by name: the library's choice of a default host panics when ALSA
-/// cannot be loaded.
+/// The system's sound library. On Linux it is chosen by name, because the library's own choice of a
+/// default panics where ALSA cannot be loaded.
 fn host() -> Result<cpal::Host, DeviceError> {
     #[cfg(target_os = "linux")]
     {
@@ -165,12 +165,13 @@ fn id_of(device: &cpal::Device) -> String {
         .map_or_else(|_| name_of(device), |id| id.id().to_owned())
 }
 
-/// All devices that can play, the default first, those that cannot say a rate (plugs without a
-/// device behind them, mostly) last. Only on request: asking each of them makes some systems' libraries
-/// print, wake hardware and take a second. Thread: main. Allocates: yes. Blocks: on the devices.
+/// All output devices: the default first, and those without a known rate last, which mostly are
+/// plugs without a device behind them. Call it only on request, because asking each device makes
+/// some libraries print, wakes hardware and takes a second. Thread: main. Allocates: yes. Blocks:
+/// on the devices.
 ///
 /// # Errors
-/// The system's sound cannot be used.
+/// The system's sound library cannot be used.
 pub fn list() -> Result<Vec<FoundDevice>, DeviceError> {
     let host = host()?;
     let default = host.default_output_device();
@@ -181,10 +182,11 @@ pub fn list() -> Result<Vec<FoundDevice>, DeviceError> {
     )
 }
 
-/// All microphones, in the same order. Thread: main. Allocates: yes. Blocks: on the devices.
+/// All microphones, in the same order as in [`list`]. Thread: main. Allocates: yes. Blocks: on the
+/// devices.
 ///
 /// # Errors
-/// The system's sound cannot be used.
+/// The system's sound library cannot be used.
 pub fn list_microphones() -> Result<Vec<FoundDevice>, DeviceError> {
     let host = host()?;
     let default = host.default_input_device();
@@ -219,17 +221,17 @@ fn found(
     Ok(found)
 }
 
-/// A device that is there, and how it is to be opened.
+/// A device, with the options for opening it.
 pub(super) struct Chosen {
     pub(super) device: cpal::Device,
     pub(super) name: String,
     pub(super) config: StreamConfig,
-    /// Frames in one callback that are asked for.
+    /// The buffer size in frames to ask for.
     pub(super) buffer: u32,
     pub(super) format: SampleFormat,
 }
 
-/// Finds the device asked for. Thread: keeper. Allocates: yes. Blocks: on the devices.
+/// Finds the device that is asked for. Thread: keeper. Allocates: yes. Blocks: on the devices.
 pub(super) fn choose(asked: &Asked) -> Result<Chosen, DeviceError> {
     let host = host()?;
     let device = match &asked.device {
@@ -239,13 +241,14 @@ pub(super) fn choose(asked: &Asked) -> Result<Chosen, DeviceError> {
     chosen(device, asked.buffer, DeviceTrait::default_output_config)
 }
 
-/// Frames in one callback of a microphone: a note is to be on the screen within 80 ms.
+/// The buffer size of a microphone in frames. It is small because a note should be on the screen
+/// within 80 ms.
 pub const MICROPHONE_BUFFER: u32 = 256;
-/// The largest buffer that the program asks for by itself, frames: 170 ms at 48 kHz. A computer
-/// that is late with that would be late with more.
+/// The largest buffer that the program chooses by itself, in frames: 170 ms at 48 kHz. A computer
+/// that has underruns with this buffer would have them with a larger one too.
 pub const LARGEST_BUFFER: u32 = 8192;
 
-/// Finds the microphone asked for. Thread: main. Allocates: yes. Blocks: on the devices.
+/// Finds the microphone that is asked for. Thread: main. Allocates: yes. Blocks: on the devices.
 pub(super) fn choose_input(asked: Option<&str>, buffer: u32) -> Result<Chosen, DeviceError> {
     let host = host()?;
     let device = match asked {
@@ -297,7 +300,7 @@ fn chosen(
     })
 }
 
-/// The nearest size that the device takes.
+/// The buffer size nearest to `asked` that the device accepts, in frames.
 fn within(asked: u32, range: SupportedBufferSize) -> u32 {
     match range {
         SupportedBufferSize::Range { min, max } => asked.clamp(min, max.max(min)),
@@ -309,7 +312,7 @@ fn within(asked: u32, range: SupportedBufferSize) -> u32 {
 mod tests {
     use super::*;
 
-    /// A size outside the range makes opening fail with some systems.
+    /// On some systems opening fails with a buffer size outside the range.
     #[test]
     fn the_buffer_is_held_to_what_the_device_takes() {
         let range = SupportedBufferSize::Range {
@@ -322,8 +325,8 @@ mod tests {
         assert_eq!(within(1024, SupportedBufferSize::Unknown), 1024);
     }
 
-    /// A buffer of as many frames at twice the rate lasts half as long, and once made a device of
-    /// 96,000 frames a second late.
+    /// The same number of frames lasts half as long at twice the rate, which caused underruns at
+    /// 96,000 frames a second.
     #[test]
     fn the_buffer_lasts_as_long_at_every_rate() {
         for (rate, frames) in [

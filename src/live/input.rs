@@ -1,5 +1,5 @@
-//! A stream from a microphone. Its callback pushes mono samples into a ring and says when the
-//! newest of them was captured.
+//! A stream from a microphone. Its callback pushes mono samples into a ring buffer and reports when
+//! the newest of them was captured.
 
 use super::device::{DeviceError, MICROPHONE_BUFFER, choose_input, for_sample_type};
 use crate::units::SampleRate;
@@ -10,61 +10,61 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-/// Seconds of sound that wait for the reader at most; what does not fit is lost.
+/// The length of the ring buffer in seconds. Samples that do not fit are lost.
 const RING_S: usize = 8;
 
-/// What the callback reports. These are single numbers, each complete in itself, so `Relaxed` is
-/// enough.
+/// The values that the callback reports. Each is a single number that is complete in itself, so
+/// `Relaxed` ordering is enough.
 #[derive(Debug, Default)]
 struct Vitals {
-    /// When sample 0 was captured, by the latest block: that block's time less the samples before
-    /// it. Nanoseconds since the stream was opened, plus [`AHEAD`].
+    /// When sample 0 was captured, computed from the latest block: the block's time less the
+    /// samples before it. In nanoseconds since the stream was opened, plus [`AHEAD`].
     began: AtomicU64,
-    /// From the capture to the callback, microseconds.
+    /// The latency from capture to callback, in microseconds.
     latency: AtomicU32,
-    /// Errors that the device reported, lost sound not counted.
+    /// The number of errors that the device reported, without overruns.
     errors: AtomicU32,
-    /// How often sound was lost: overruns told by the device, samples nobody took, and a stream whose
-    /// samples come later than their number says.
+    /// The number of gaps in the stream: overruns reported by the device, samples that the full
+    /// ring buffer refused, and samples that come later than their number allows.
     lost: AtomicU32,
 }
 
-/// Added to times so that a first sample captured before the stream was asked for is no negative
-/// number.
+/// A time that is added to all others, so that they are positive even where the first sample was
+/// captured before the stream was opened.
 const AHEAD: Duration = Duration::from_secs(1);
 
 /// An open microphone.
 pub struct Microphone {
-    // held for its end: the stream stops when it is dropped
+    // kept because the stream stops when it is dropped
     _stream: cpal::Stream,
     samples: Consumer<f32>,
     vitals: Arc<Vitals>,
     opened: Instant,
     /// The device's name.
     pub name: String,
-    /// Frames a second.
+    /// The sample rate in frames a second.
     pub rate: SampleRate,
 }
 
-/// A stream whose samples come later than their numbers say, by more than this many nanoseconds,
-/// has lost some. It is three times what a device's own report of its delay was seen to vary by …
+/// A block whose samples come later than their numbers allow, by more than this many nanoseconds,
+/// indicates a gap. It is three times the observed variation of a device's reported latency.
 const GAP: i64 = 30_000_000;
-/// … for so many blocks in a row, because a single block may have been reported late. A gap is
-/// therefore reported so many blocks after it.
+/// A gap is assumed only after this many late blocks in a row, because a single block may merely be
+/// reported late. It is therefore reported this many blocks after it happens.
 pub const GAP_BLOCKS: u32 = 16;
 
-/// Finds out that samples are missing, from the moment at which each block says that the stream
-/// began.
+/// Detects missing samples from the time at which, by each block, the stream began.
 #[derive(Debug, Default)]
 struct Gaps {
-    /// The beginning believed, nanoseconds; it follows slowly, because two clocks never agree.
+    /// The time at which the stream is believed to have begun, in nanoseconds. It is adjusted
+    /// slowly, because two clocks never agree.
     believed: Option<i64>,
     away: u32,
 }
 
 impl Gaps {
-    /// Takes the moment at which the next block says that the stream began; true once for each gap.
-    /// Thread: audio. Allocates: no. Blocks: no.
+    /// Takes the beginning of the stream by the next block, in nanoseconds. Returns true once for
+    /// each gap. Thread: audio. Allocates: no. Blocks: no.
     fn look(&mut self, began: i64) -> bool {
         let believed = self.believed.get_or_insert(began);
         let off = began - *believed;
@@ -83,7 +83,7 @@ impl Gaps {
     }
 }
 
-/// What the callback owns.
+/// The state that the callback owns.
 struct Guest {
     samples: Producer<f32>,
     vitals: Arc<Vitals>,
@@ -95,7 +95,8 @@ struct Guest {
 }
 
 impl Guest {
-    /// Takes a device block: the mean of its channels. Thread: audio. Allocates: no. Blocks: no.
+    /// Takes a block of the device as mono: the mean of its channels. Thread: audio. Allocates: no.
+    /// Blocks: no.
     fn take<T: SizedSample>(&mut self, block: &[T], info: &InputCallbackInfo)
     where
         f32: cpal::FromSample<T>,
@@ -112,8 +113,8 @@ impl Guest {
         self.vitals.latency.store(micros, Ordering::Relaxed);
         for frame in block.chunks_exact(self.channels) {
             let sum: f32 = frame.iter().map(|sample| sample.to_sample::<f32>()).sum();
-            // samples that nobody takes for seconds, while the program is stopped, are lost, and
-            // are not counted as samples of the stream
+            // samples that are not read for seconds, while the program is stopped, are lost and are
+            // not counted as samples of the stream
             if self.samples.push(sum / self.channels as f32).is_ok() {
                 self.count += 1;
             } else {
@@ -127,20 +128,20 @@ impl Guest {
 }
 
 impl Microphone {
-    /// Opens a microphone by its name; the system's usual one when none is given. Thread: main.
-    /// Allocates: yes. Blocks: on the device.
+    /// Opens the microphone with this name, or the system's default where none is given. Thread:
+    /// main. Allocates: yes. Blocks: on the device.
     ///
     /// # Errors
-    /// There is none, none of that name, or it cannot be opened.
+    /// There is no microphone, none with this name, or it cannot be opened.
     pub fn open(asked: Option<&str>) -> Result<Self, DeviceError> {
         Self::with_buffer(asked, MICROPHONE_BUFFER)
     }
 
-    /// Opens a microphone with so many frames in one callback. Thread: main. Allocates: yes.
-    /// Blocks: on the device.
+    /// Opens a microphone with this buffer size in frames. Thread: main. Allocates: yes. Blocks: on
+    /// the device.
     ///
     /// # Errors
-    /// There is none, none of that name, or it cannot be opened.
+    /// There is no microphone, none with this name, or it cannot be opened.
     pub fn with_buffer(asked: Option<&str>, buffer: u32) -> Result<Self, DeviceError> {
         let chosen = choose_input(asked, buffer)?;
         let rate = SampleRate(chosen.config.sample_rate);
@@ -167,8 +168,8 @@ impl Microphone {
         })
     }
 
-    /// What came in since the last call, at the end of `into`. Thread: main. Allocates: as `into`
-    /// needs. Blocks: no.
+    /// Appends the samples recorded since the last call to `into`. Thread: main. Allocates: what
+    /// `into` needs. Blocks: no.
     pub fn take(&mut self, into: &mut Vec<f32>) {
         let waiting = self.samples.slots();
         if let Ok(chunk) = self.samples.read_chunk(waiting) {
@@ -176,8 +177,8 @@ impl Microphone {
         }
     }
 
-    /// The second of the stream that was captured at a moment; none before the first block. Thread:
-    /// main. Allocates: no. Blocks: no.
+    /// The place in the stream, in seconds, that was captured at a moment; none before the first
+    /// block. Thread: main. Allocates: no. Blocks: no.
     pub fn second_at(&self, moment: Instant) -> Option<f64> {
         let began = match self.vitals.began.load(Ordering::Relaxed) {
             0 => return None,
@@ -187,18 +188,18 @@ impl Microphone {
         Some(since.as_secs_f64() - began)
     }
 
-    /// From the capture to the callback, as the device says. Thread: main. Allocates: no. Blocks:
-    /// no.
+    /// The latency from capture to callback, as the device reports it. Thread: main. Allocates: no.
+    /// Blocks: no.
     pub fn latency(&self) -> Duration {
         Duration::from_micros(u64::from(self.vitals.latency.load(Ordering::Relaxed)))
     }
 
-    /// How often sound was lost so far. Thread: main. Allocates: no. Blocks: no.
+    /// The number of gaps so far. Thread: main. Allocates: no. Blocks: no.
     pub fn lost(&self) -> u32 {
         self.vitals.lost.load(Ordering::Relaxed)
     }
 
-    /// Errors of the device so far. Thread: main. Allocates: no. Blocks: no.
+    /// The number of the device's errors so far. Thread: main. Allocates: no. Blocks: no.
     pub fn errors(&self) -> u32 {
         self.vitals.errors.load(Ordering::Relaxed)
     }
@@ -224,7 +225,7 @@ where
                     return;
                 }
                 vitals.errors.fetch_add(1, Ordering::Relaxed);
-                // where the sound server is dead, this would otherwise run without a pause
+                // where the sound server has died, the library would call this without a pause
                 std::thread::sleep(Duration::from_millis(2));
             },
             None,
@@ -238,8 +239,8 @@ where
 mod tests {
     use super::*;
 
-    /// A gap that is not reported would be heard as a tempo that runs. A device that is vague about
-    /// its delay, or a clock that is quicker by a ten-thousandth, must not cost a repetition.
+    /// A gap that is not reported would be judged as a change of tempo. A device whose reported
+    /// latency varies, or a clock that is faster by a ten-thousandth, must not cost a repetition.
     #[test]
     fn a_gap_is_told_once_and_wavering_never() {
         let mut gaps = Gaps::default();

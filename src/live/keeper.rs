@@ -1,8 +1,8 @@
-//! The thread that keeps the sound going: opens the stream when playing starts, closes it when it
-//! has stopped, notices when a device dies, plays on silently and opens one again.
+//! The keeper thread: it opens the stream when play starts and closes it when play has stopped.
+//! Where a device fails it continues silently and opens a device again.
 //!
-//! Opening a device may take a tenth of a second and a dying one longer; on a thread of its own
-//! neither is felt at the keys.
+//! Opening a device may take a tenth of a second, and a failing one takes longer. On a thread of
+//! its own neither delays the keys.
 
 use super::clock::{Base, Face};
 use super::device::Asked;
@@ -17,48 +17,49 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender};
 use std::time::{Duration, Instant};
 
-/// No callback for so long means the device is dead: ten times the longest block in use.
+/// A device without a callback for this long is taken for dead. It is ten times the longest buffer
+/// in use.
 const DEAD: Duration = Duration::from_millis(300);
-/// A stream that has not played yet is dead only after this time, because some sound servers take
-/// long to begin.
+/// A stream that has not played yet is taken for dead only after this time, because some sound
+/// servers take long to start.
 const UNBORN: Duration = Duration::from_millis(1500);
-/// Time between two attempts to open a missing device, before [`PATIENCE`] has passed.
+/// The time between two attempts to open a missing device, before [`PATIENCE`] has passed.
 const RETRY: Duration = Duration::from_millis(500);
-/// Time between two attempts after [`PATIENCE`] has passed.
+/// The time between two attempts after [`PATIENCE`] has passed.
 const RARELY: Duration = Duration::from_secs(3);
-/// How long a device is missed before it is looked for rarely.
+/// How long a missing device is looked for often.
 const PATIENCE: Duration = Duration::from_secs(15);
-/// How often the keeper looks while something plays; a report waits no longer than this.
+/// How often the keeper runs while something plays. No report waits longer than this.
 const TICK: Duration = Duration::from_millis(10);
-/// How long the stream stays open after the last sound was heard.
+/// How long the stream stays open after its last sound was heard.
 const LINGER: Duration = Duration::from_millis(60);
 
-/// Whether anything is heard.
+/// The state of the audio device.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum DeviceState {
-    /// Nothing plays: no stream is open.
+    /// Nothing plays, and no stream is open.
     Closed,
     /// A device plays.
     Sounding {
-        /// Its name.
+        /// The device's name.
         device: String,
-        /// Frames a second.
+        /// The sample rate in frames a second.
         rate: SampleRate,
-        /// Frames in one callback, as the device says.
+        /// The buffer size in frames, as the device reports it.
         buffer: u32,
-        /// From the callback to the ear, as the device says.
+        /// The latency from callback to ear, as the device reports it.
         latency: Duration,
     },
-    /// The drill runs on the same clock, but nothing is heard.
+    /// The drill runs on the same clock, but there is no sound.
     Silent {
-        /// Why, in a sentence.
+        /// The reason, in a sentence.
         why: String,
     },
 }
 
-/// What the handle asks of the keeper.
+/// A request of the player's handle to the keeper.
 pub(super) enum Request {
-    /// Hand a command to the renderer.
+    /// Pass a command to the renderer.
     Command(Command),
     /// Use this device and buffer from now on.
     Ask(Asked),
@@ -66,26 +67,26 @@ pub(super) enum Request {
     Quit,
 }
 
-/// What the keeper tells the handle.
+/// A message of the keeper to the player's handle.
 pub(super) enum Told {
-    /// From the renderer, with the epoch of its frame numbers.
+    /// A report of the renderer, with the epoch of its frame numbers.
     Report(u32, RendererReport),
-    /// Another state.
+    /// The device's state changed.
     State(DeviceState),
     /// The number of underruns so far.
     Underruns(u32),
 }
 
-/// Where the renderer is.
+/// Where the renderer is now.
 enum Seat {
     Home(Renderer),
     Device(Output),
     Silent(Silent),
-    /// It is in a device that did not give it back.
+    /// It is in a device that did not return it.
     Lost,
 }
 
-/// What has been asked of a renderer, to build another one like it.
+/// All settings of a renderer, from which another one like it can be built.
 struct Wishes {
     sound: Sound,
     clicks: ClickPlan,
@@ -110,14 +111,14 @@ impl Wishes {
     }
 }
 
-/// The keeper's own state.
+/// The keeper's state.
 pub(super) struct Keeper {
     asked: Asked,
     wishes: Wishes,
     requests: Receiver<Request>,
     told: Sender<Told>,
     controls: Controls,
-    /// Commands the ring had no room for.
+    /// The commands for which the ring buffer had no room, oldest first.
     waiting: VecDeque<Command>,
     seat: Seat,
     face: Arc<Face>,
@@ -125,15 +126,15 @@ pub(super) struct Keeper {
     epoch: u32,
     state: DeviceState,
     underruns: u32,
-    /// When to close the stream, once playing has stopped.
+    /// When to close the stream, once play has stopped.
     close: Option<Instant>,
-    /// When to look for a device again, and since when there is none.
+    /// When to look for a device again, and since when none was found.
     retry: Instant,
     missing: Instant,
 }
 
 impl Keeper {
-    /// Builds the renderer at the usual rate. Thread: keeper. Allocates: yes. Blocks: no.
+    /// Builds the renderer at the usual sample rate. Thread: keeper. Allocates: yes. Blocks: no.
     pub(super) fn new(
         asked: Asked,
         sound: Sound,
@@ -168,8 +169,9 @@ impl Keeper {
         }
     }
 
-    /// Takes a first request and runs until asked to quit or until the handle is gone. Thread: keeper. Allocates: yes.
-    /// Blocks: waiting for requests; without end while nothing plays.
+    /// Handles the first request, and then runs until it is asked to quit or the handle is dropped.
+    /// Thread: keeper. Allocates: yes. Blocks: while it waits for requests; without limit while
+    /// nothing plays.
     pub(super) fn run(mut self, first: Request) {
         if !self.take(first) {
             return;
@@ -211,7 +213,7 @@ impl Keeper {
         }
     }
 
-    /// Takes a request; false to end.
+    /// Handles a request. Returns false where the thread is to end.
     fn take(&mut self, request: Request) -> bool {
         match request {
             Request::Quit => return false,
@@ -232,7 +234,8 @@ impl Keeper {
                         self.seat_in_device(renderer);
                     }
                 }
-                // a cue that is sent while no stream is open would sound when playing starts next
+                // a cue that was sent while no stream is open would otherwise sound when play
+                // starts next
                 if !(matches!(command, Command::Cue(_)) && matches!(self.seat, Seat::Home(_))) {
                     self.waiting.push_back(command);
                 }
@@ -241,8 +244,8 @@ impl Keeper {
         true
     }
 
-    /// Moves waiting commands into the renderer's ring. A renderer that is at home obeys at once,
-    /// so that levels and loads do not pile up while nothing plays.
+    /// Moves waiting commands into the renderer's ring buffer. A renderer that is in no device
+    /// carries them out at once, so that levels and timelines do not pile up while nothing plays.
     fn pass_on(&mut self) {
         loop {
             while let Some(command) = self.waiting.pop_front() {
@@ -266,7 +269,8 @@ impl Keeper {
         }
     }
 
-    /// Watches the device, drives the silent player, closes what has stopped, looks for a device.
+    /// Watches the device, drives silent play, closes a stream that has stopped, and looks for a
+    /// missing device.
     fn look_after(&mut self) {
         let now = Instant::now();
         match &mut self.seat {
@@ -301,8 +305,8 @@ impl Keeper {
         }
     }
 
-    /// Reports the latency once it is known. It comes with the first callbacks and differs a little
-    /// from one to the next: the longest counts.
+    /// Reports the latency once it is known. It comes with the first callbacks and varies a little;
+    /// the longest counts.
     fn show_latency(&mut self, now: Duration) {
         if let DeviceState::Sounding { latency, .. } = &mut self.state
             && now > *latency + Duration::from_millis(1)
@@ -312,8 +316,8 @@ impl Keeper {
         }
     }
 
-    /// The device is gone: the repetition becomes void, and playing goes on silently from the same
-    /// frame.
+    /// Handles a device that was lost: the repetition becomes void, and play continues silently
+    /// from the same frame.
     fn lose(&mut self, why: String) {
         let mut renderer = self.come_home();
         renderer.void_repetition();
@@ -330,8 +334,8 @@ impl Keeper {
         self.set_state(DeviceState::Silent { why });
     }
 
-    /// Takes the renderer home. Where a device kept it, another one is built: then the timeline
-    /// begins again with its count-in.
+    /// Takes the renderer back. Where a device kept it, a new one is built, and the timeline begins
+    /// again with its count-in.
     fn come_home(&mut self) -> Renderer {
         let renderer = match std::mem::replace(&mut self.seat, Seat::Lost) {
             Seat::Home(renderer) => Some(renderer),
@@ -395,7 +399,7 @@ impl Keeper {
         }
     }
 
-    /// Passes reports on and frees timelines that came back.
+    /// Passes reports on, and drops timelines that the renderer returned.
     fn drain(&mut self) {
         while let Ok(report) = self.controls.reports.pop() {
             match report {
@@ -427,8 +431,8 @@ mod tests {
     use crate::units::{Beats, Bpm, Gain};
     use std::sync::mpsc::channel;
 
-    /// A device that never gives the renderer back must not end the drill: another one is built
-    /// with the same levels and plans and plays the same timeline, counted in.
+    /// A device that never returns the renderer must not end the drill. A new renderer with the
+    /// same levels and plans plays the same timeline, beginning with a count-in.
     #[test]
     fn a_renderer_that_a_device_kept_is_built_anew() {
         let file = built_in("grip-from-d").expect("built in");
@@ -464,7 +468,7 @@ mod tests {
         }
         keeper.pass_on();
         let epoch = keeper.epoch;
-        // The device went away with the renderer inside.
+        // the device was lost with the renderer inside
         keeper.seat = Seat::Lost;
         keeper.lose("gone".to_owned());
         keeper.pass_on();

@@ -1,8 +1,8 @@
-//! Plays on a device, or without one: a thread that keeps the stream, the clock of what is heard,
-//! and the same playing in silence.
+//! Plays on a device, or silently without one: the keeper thread, the clock of what is heard, and
+//! silent play.
 //!
-//! The only room that knows the sound library and real time. Knows no drills, no board and no
-//! screen: it plays timelines and says what is heard.
+//! This is the only room that knows the sound library and real time. It knows no drill, no board
+//! and no screen: it plays timelines and reports what is heard.
 
 mod clock;
 mod device;

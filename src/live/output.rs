@@ -1,4 +1,4 @@
-//! A stream to a device. Its callback owns the renderer and hands it home when the stream ends.
+//! A stream to a device. Its callback owns the renderer, and returns it when the stream ends.
 
 use super::clock::{Base, Face, Reading};
 use super::device::{Asked, DeviceError, choose, for_sample_type};
@@ -11,20 +11,20 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-/// Frames rendered at once inside a callback; a longer one is filled in pieces.
+/// How many frames the callback renders at once. A longer buffer is filled in pieces.
 const PIECE: usize = 4096;
 
-/// What the callbacks report to the keeper. These are single numbers, each complete in itself, so
-/// `Relaxed` is enough.
+/// The values that the callback reports to the keeper. Each is a single number that is complete in
+/// itself, so `Relaxed` ordering is enough.
 #[derive(Debug, Default)]
 pub(super) struct Vitals {
-    /// Nanoseconds since the base at the last callback; 0 before the first.
+    /// When the last callback came, in nanoseconds since the base; 0 before the first.
     last: AtomicU64,
-    /// Errors that the device reported, underruns not counted.
+    /// The number of errors that the device reported, without underruns.
     errors: AtomicU32,
-    /// Underruns told by the device.
+    /// The number of underruns that the device reported.
     underruns: AtomicU32,
-    /// From the callback to the ear, microseconds.
+    /// The latency from callback to ear, in microseconds.
     latency: AtomicU32,
 }
 
@@ -36,14 +36,14 @@ pub(super) struct Output {
     opened: Instant,
     /// The device's name.
     pub(super) name: String,
-    /// The rate it was opened with.
+    /// The sample rate that the stream was opened with.
     pub(super) rate: SampleRate,
-    /// Frames in one callback.
+    /// The buffer size in frames.
     pub(super) buffer: u32,
 }
 
-/// What the callback owns. Dropped with the stream, on whatever thread: then the renderer goes
-/// home through a ring of one place.
+/// The state that the callback owns. It is dropped with the stream, on whatever thread. The
+/// renderer is then returned through a ring buffer of one place.
 struct Guest {
     renderer: Option<Renderer>,
     home: Producer<Renderer>,
@@ -58,14 +58,14 @@ struct Guest {
 impl Drop for Guest {
     fn drop(&mut self) {
         if let Some(renderer) = self.renderer.take() {
-            // there is one renderer and one place for it, so it always fits
+            // there is only one renderer and one place for it, so it always fits
             let _ = self.home.push(renderer);
         }
     }
 }
 
 impl Guest {
-    /// Fills a device block. Thread: audio. Allocates: no. Blocks: no.
+    /// Fills a block of the device. Thread: audio. Allocates: no. Blocks: no.
     fn play<T: SizedSample + FromSample<f32>>(&mut self, out: &mut [T], info: &OutputCallbackInfo) {
         let now = self.base.until(Instant::now());
         let Some(renderer) = &mut self.renderer else {
@@ -96,16 +96,16 @@ impl Guest {
     }
 }
 
-/// A renderer that could not be put into a device's callback, and why.
+/// A renderer that could not be put into a device's callback, with the reason.
 pub(super) struct Refused {
     pub(super) error: DeviceError,
     pub(super) renderer: Option<Renderer>,
-    /// The epoch of the renderer's frames: it may have been moved to another rate already.
+    /// The epoch of the renderer's frames, which may have been converted to another rate already.
     pub(super) epoch: u32,
 }
 
-/// Opens the device asked for and seats the renderer in its callback, moved to the device's rate
-/// where that differs. Thread: keeper. Allocates: yes. Blocks: on the device.
+/// Opens the device that is asked for and moves the renderer into its callback, converted to the
+/// device's rate where that differs. Thread: keeper. Allocates: yes. Blocks: on the device.
 pub(super) fn open(
     asked: &Asked,
     renderer: Renderer,
@@ -181,8 +181,8 @@ fn build<T: SizedSample + FromSample<f32>>(
                     vitals.underruns.fetch_add(1, Ordering::Relaxed);
                 } else {
                     vitals.errors.fetch_add(1, Ordering::Relaxed);
-                    // where the sound server is dead, its library calls this hundreds of thousands
-                    // of times a second; waiting costs nothing, because nothing plays then
+                    // where the sound server has died, its library calls this hundreds of thousands
+                    // of times a second; the wait costs nothing, because nothing plays then
                     std::thread::sleep(Duration::from_millis(2));
                 }
             },
@@ -194,7 +194,7 @@ fn build<T: SizedSample + FromSample<f32>>(
 }
 
 impl Output {
-    /// How long no callback has come. Thread: keeper. Allocates: no. Blocks: no.
+    /// The time since the last callback. Thread: keeper. Allocates: no. Blocks: no.
     pub(super) fn silence(&self, base: Base, now: Instant) -> Duration {
         match self.vitals.last.load(Ordering::Relaxed) {
             0 => now.saturating_duration_since(self.opened),
@@ -202,28 +202,28 @@ impl Output {
         }
     }
 
-    /// True once a callback has come. Thread: keeper. Allocates: no. Blocks: no.
+    /// True once there was a callback. Thread: keeper. Allocates: no. Blocks: no.
     pub(super) fn has_played(&self) -> bool {
         self.vitals.last.load(Ordering::Relaxed) > 0
     }
 
-    /// From the callback to the ear. Thread: keeper. Allocates: no. Blocks: no.
+    /// The latency from callback to ear. Thread: keeper. Allocates: no. Blocks: no.
     pub(super) fn latency(&self) -> Duration {
         Duration::from_micros(u64::from(self.vitals.latency.load(Ordering::Relaxed)))
     }
 
-    /// Underruns so far. Thread: keeper. Allocates: no. Blocks: no.
+    /// The number of underruns so far. Thread: keeper. Allocates: no. Blocks: no.
     pub(super) fn underruns(&self) -> u32 {
         self.vitals.underruns.load(Ordering::Relaxed)
     }
 
-    /// Closes the stream and takes the renderer home; none when the device does not give it back
+    /// Closes the stream and takes the renderer back; none where the device does not return it
     /// within a second. Thread: keeper. Allocates: yes. Blocks: until the stream has ended.
     pub(super) fn close(self) -> Option<Renderer> {
         let Self {
             stream, mut home, ..
         } = self;
-        // a dead device may keep its stream from ending for long, which harms nobody on a thread of
+        // a dead device may delay the end of its stream for long, which does no harm on a thread of
         // its own
         let ending = std::thread::Builder::new()
             .name("stream end".to_owned())

@@ -1,4 +1,4 @@
-//! Plays samples that are there already: a take, the sweeps of a calibration.
+//! Plays samples that exist already: a recording, or the sweeps of a calibration.
 
 use super::device::{Asked, Chosen, DeviceError, choose, for_sample_type};
 use crate::units::{Gain, SampleRate, Seconds};
@@ -8,51 +8,52 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-/// Left and right, frame by frame.
+/// Stereo samples: the left and the right value of each frame.
 pub type Stereo = Vec<[f32; 2]>;
 
-/// Added to times so that none is negative.
+/// A time that is added to all others, so that none is negative.
 const AHEAD: Duration = Duration::from_secs(1);
-/// Seconds in which a new level is reached.
+/// How long the change to a new level takes, in seconds.
 const RAMP_S: f32 = 0.02;
 
-/// What crosses to and from the callback. These are single numbers, each complete in itself, so
-/// `Relaxed` is enough.
+/// The values shared with the callback. Each is a single number that is complete in itself, so
+/// `Relaxed` ordering is enough.
 #[derive(Debug, Default)]
 struct Vitals {
-    /// When frame 0 is heard, nanoseconds since the opening and [`AHEAD`]; 0 before the first block.
+    /// When frame 0 is heard, in nanoseconds since the stream was opened, plus [`AHEAD`]; 0 before
+    /// the first block.
     began: AtomicU64,
-    /// From the callback to the ear, microseconds.
+    /// The latency from callback to ear, in microseconds.
     latency: AtomicU32,
-    /// Frames handed out.
+    /// The number of frames handed to the device.
     played: AtomicU64,
-    /// The level asked for, bits of a float.
+    /// The level that is asked for, as the bits of an `f32`.
     level: AtomicU32,
-    /// When the last block was asked for, nanoseconds since the opening.
+    /// When the last block was asked for, in nanoseconds since the stream was opened.
     last: AtomicU64,
 }
 
-/// A device that asks for no block for so long is dead. Its errors do not say so, because devices
-/// report passing troubles as errors too.
+/// A device that asks for no block for this long is taken for dead. Its errors do not tell, because
+/// devices report passing problems as errors too.
 const DEAD: Duration = Duration::from_secs(2);
-/// A stream that has not played yet is dead only after this time, because some sound servers take
-/// long to begin.
+/// A stream that has not played yet is taken for dead only after this time, because some sound
+/// servers take long to start.
 const UNBORN: Duration = Duration::from_secs(5);
 
-/// An open stream that plays samples. It ends with silence, or begins again.
+/// An open stream that plays samples. At the end it is silent, or begins again.
 pub struct Playback {
-    // held for its end: the stream stops when it is dropped
+    // kept because the stream stops when it is dropped
     _stream: cpal::Stream,
     vitals: Arc<Vitals>,
     opened: Instant,
     length: u64,
     /// The device's name.
     pub name: String,
-    /// Frames a second.
+    /// The sample rate in frames a second.
     pub rate: SampleRate,
 }
 
-/// What the callback owns.
+/// The state that the callback owns.
 struct Guest {
     frames: Arc<Stereo>,
     again: bool,
@@ -65,7 +66,7 @@ struct Guest {
 }
 
 impl Guest {
-    /// Fills a device block. Thread: audio. Allocates: no. Blocks: no.
+    /// Fills a block of the device. Thread: audio. Allocates: no. Blocks: no.
     fn play<T: SizedSample + FromSample<f32>>(&mut self, out: &mut [T], info: &OutputCallbackInfo) {
         let stamp = info.timestamp();
         let delay = stamp.playback.saturating_duration_since(stamp.callback);
@@ -108,11 +109,11 @@ impl Guest {
 }
 
 impl Playback {
-    /// Opens a device and plays what `make` gives for its rate, at `level`; from the beginning
-    /// again and again where `again` is set. Thread: main. Allocates: yes. Blocks: on the device.
+    /// Opens a device and plays the samples that `make` returns for its rate, at `level`. With
+    /// `again` they are repeated without end. Thread: main. Allocates: yes. Blocks: on the device.
     ///
     /// # Errors
-    /// There is none, none of that name, or it cannot be opened; the words of `make`.
+    /// There is no device, none with this name, or it cannot be opened; also any error of `make`.
     pub fn open<E: From<DeviceError>>(
         asked: &Asked,
         level: Gain,
@@ -146,7 +147,7 @@ impl Playback {
         })
     }
 
-    /// When a frame is heard, as the device says; none before the first block. Thread: main.
+    /// When a frame is heard, as the device reports it; none before the first block. Thread: main.
     /// Allocates: no. Blocks: no.
     pub fn heard_at(&self, frame: u64) -> Option<Instant> {
         let began = match self.vitals.began.load(Ordering::Relaxed) {
@@ -157,27 +158,29 @@ impl Playback {
         (self.opened + began + later).checked_sub(AHEAD)
     }
 
-    /// From the callback to the ear, as the device says. Thread: main. Allocates: no. Blocks: no.
+    /// The latency from callback to ear, as the device reports it. Thread: main. Allocates: no.
+    /// Blocks: no.
     pub fn latency(&self) -> Duration {
         Duration::from_micros(u64::from(self.vitals.latency.load(Ordering::Relaxed)))
     }
 
-    /// Frames handed to the device so far. Thread: main. Allocates: no. Blocks: no.
+    /// The number of frames handed to the device so far. Thread: main. Allocates: no. Blocks: no.
     pub fn played(&self) -> u64 {
         self.vitals.played.load(Ordering::Relaxed)
     }
 
-    /// How long what is played lasts once. Thread: main. Allocates: no. Blocks: no.
+    /// The length of the samples, played once. Thread: main. Allocates: no. Blocks: no.
     pub fn seconds(&self) -> Seconds {
         Seconds(self.length as f64 / f64::from(self.rate.0))
     }
 
-    /// True when the last frame has been heard. Thread: main. Allocates: no. Blocks: no.
+    /// True when the last frame was heard or the device has failed. Thread: main. Allocates: no.
+    /// Blocks: no.
     pub fn is_over(&self, now: Instant) -> bool {
         self.heard_at(self.length).is_some_and(|end| now > end) || self.has_failed()
     }
 
-    /// True when the device asks for nothing any more. Thread: main. Allocates: no. Blocks: no.
+    /// True when the device no longer asks for blocks. Thread: main. Allocates: no. Blocks: no.
     pub fn has_failed(&self) -> bool {
         let now = self.opened.elapsed();
         match self.vitals.last.load(Ordering::Relaxed) {
@@ -186,7 +189,7 @@ impl Playback {
         }
     }
 
-    /// Another level, reached in 20 ms. Thread: main. Allocates: no. Blocks: no.
+    /// Changes the level within 20 ms. Thread: main. Allocates: no. Blocks: no.
     pub fn set_level(&self, level: Gain) {
         self.vitals
             .level
@@ -206,7 +209,7 @@ fn build<T: SizedSample + FromSample<f32>>(
             move |out, info| guest.play(out, info),
             move |error| {
                 if error.kind() != ErrorKind::Xrun {
-                    // where the sound server is dead, this would otherwise run without a pause
+                    // where the sound server has died, the library would call this without a pause
                     std::thread::sleep(Duration::from_millis(2));
                 }
             },

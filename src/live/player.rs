@@ -1,5 +1,5 @@
-//! The handle to everything that sounds: it takes commands, and gives reports at the moment at
-//! which what they tell is heard.
+//! The handle to everything that sounds. It takes commands, and returns each report at the moment
+//! at which its event is heard.
 
 use super::clock::{Base, Face};
 use super::device::Asked;
@@ -16,33 +16,34 @@ use std::time::Instant;
 
 pub use super::keeper::DeviceState;
 
-/// Something that has happened; it is reported when it is heard and not when it was computed.
+/// An event, reported when it is heard and not when it was rendered.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Heard {
-    /// From the player: bars, closing notes, changes.
+    /// A report of the renderer, such as a bar, a closing note or a change.
     Report(RendererReport),
-    /// The device came, went or was closed.
+    /// The audio device was opened, lost or closed.
     State(DeviceState),
     /// The number of underruns of this stream.
     Underruns(u32),
 }
 
-/// The place that is heard at a moment.
+/// The place in a timeline that is heard at a moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Position {
-    /// Which timeline.
+    /// The serial number of the timeline.
     pub serial: u64,
-    /// The frame.
+    /// The number of the frame.
     pub frame: Frames,
-    /// True in the count-in.
+    /// True during the count-in.
     pub counting_in: bool,
-    /// The cycle that plays, or is counted in to.
+    /// The cycle that sounds, or the one that the count-in leads to.
     pub cycle: u64,
-    /// Beats from the start of the count-in or of the cycle. A float, because it is only drawn.
+    /// Beats since the start of the count-in or of the cycle. It is a float because it is only
+    /// drawn.
     pub beat: f64,
 }
 
-/// The frames that a timeline has, as [`RendererReport::Took`] said.
+/// The frames of a timeline, as [`RendererReport::Took`] reported them.
 #[derive(Debug, Clone)]
 struct Laid {
     timeline: Arc<Timeline>,
@@ -50,23 +51,23 @@ struct Laid {
     origin: Fraction,
     first_cycle: u64,
     counts_in: bool,
-    /// The rate of the frames that `origin` counts.
+    /// The sample rate of the frames in `origin`.
     rate: SampleRate,
 }
 
-/// Plays timelines on a device, or silently where there is none. Opens nothing before it is
-/// started and keeps nothing open when it has stopped.
+/// Plays timelines on a device, or silently where there is none. It opens a device only when
+/// started, and closes it when stopped.
 pub struct Player {
     requests: Sender<Request>,
     told: Receiver<Told>,
     thread: Option<JoinHandle<()>>,
     face: Arc<Face>,
     base: Base,
-    /// The ear's delay beyond what the device says, milliseconds.
+    /// The latency in milliseconds that the device does not report.
     offset: i32,
-    /// Reports that are not heard yet, in order.
+    /// The reports whose events are not heard yet, in order, with the epoch of their frames.
     coming: VecDeque<(u32, RendererReport)>,
-    /// Timelines that were sent and may still be heard.
+    /// The timelines that were sent and may still be heard, by serial number.
     sent: VecDeque<(u64, Arc<Timeline>)>,
     laid: Option<Laid>,
     serial: u64,
@@ -75,7 +76,7 @@ pub struct Player {
 }
 
 impl Player {
-    /// A player that is closed. Its thread waits without using any time. Thread: main.
+    /// A player with no device open. Its thread waits without using the processor. Thread: main.
     /// Allocates: yes. Blocks: no.
     pub fn new(asked: Asked, sound: Sound) -> Self {
         let (requests, from_us) = channel();
@@ -83,13 +84,13 @@ impl Player {
         let face = Arc::new(Face::default());
         let base = Base::now();
         let shown = Arc::clone(&face);
-        // where the system has no thread left, requests go nowhere, nothing is heard, and the state
-        // stays closed
+        // where the system can start no thread, requests have no effect, there is no sound, and the
+        // state remains closed
         let thread = std::thread::Builder::new()
             .name("sound".to_owned())
             .spawn(move || {
-                // the voices are built when they are first needed: not while the first screen is
-                // drawn, and not to leave a program in which nothing sounded
+                // the voices are built when they are first needed, so that neither the first screen
+                // nor the end of a silent program waits for them
                 match from_us.recv() {
                     Ok(Request::Quit) | Err(_) => {}
                     Ok(first) => Keeper::new(asked, sound, from_us, to_us, shown, base).run(first),
@@ -112,21 +113,22 @@ impl Player {
         }
     }
 
-    /// Sends a command: levels, mutes, tuning, drones, cues, click, plans. They act at once.
+    /// Sends a command that acts at once: levels, mutes, tuning, drones, cues, click or plans.
     /// Thread: main. Allocates: yes. Blocks: no.
     pub fn send(&self, command: Command) {
         let _ = self.requests.send(Request::Command(command));
     }
 
-    /// Sends a timeline and gives its serial, by which reports and positions name it. While
-    /// nothing plays it takes its place at once. Thread: main. Allocates: yes. Blocks: no.
+    /// Sends a timeline and returns its serial number, by which reports and positions name it.
+    /// While nothing plays it replaces the present one at once. Thread: main. Allocates: yes.
+    /// Blocks: no.
     pub fn load(&mut self, timeline: Arc<Timeline>, when: When, entry: Entrance) -> u64 {
         let serial = self.serial + 1;
         self.load_as(serial, timeline, when, entry);
         serial
     }
 
-    /// Sends a timeline under a serial that the caller counts, from 1 and rising. Thread: main.
+    /// Sends a timeline under a serial number that the caller counts up from 1. Thread: main.
     /// Allocates: yes. Blocks: no.
     pub fn load_as(&mut self, serial: u64, timeline: Arc<Timeline>, when: When, entry: Entrance) {
         self.serial = serial;
@@ -139,9 +141,9 @@ impl Player {
         }));
     }
 
-    /// Opens the device and plays, from the count-in on; after a pause from the repetition that
-    /// was cut short. Nothing happens before a timeline was loaded. Thread: main. Allocates: yes.
-    /// Blocks: no.
+    /// Opens the device and plays, beginning with the count-in. After a pause it continues with the
+    /// repetition that was cut short. Nothing happens before a timeline was loaded. Thread: main.
+    /// Allocates: yes. Blocks: no.
     pub fn start(&mut self) {
         if self.serial == 0 {
             return;
@@ -149,7 +151,7 @@ impl Player {
         self.send(Command::Play { repetitions: None });
     }
 
-    /// Opens the device and plays one repetition after the count-in. Thread: main. Allocates: yes.
+    /// Opens the device and plays one repetition after a count-in. Thread: main. Allocates: yes.
     /// Blocks: no.
     pub fn play_once(&mut self) {
         if self.serial > 0 {
@@ -159,43 +161,43 @@ impl Player {
         }
     }
 
-    /// Falls silent, keeps the place and closes the device. Thread: main. Allocates: yes.
+    /// Stops the sound, keeps the place and closes the device. Thread: main. Allocates: yes.
     /// Blocks: no.
     pub fn pause(&mut self) {
         self.send(Command::Pause);
     }
 
-    /// Falls silent, goes back to the first repetition and closes the device. Thread: main.
+    /// Stops the sound, goes back to the first repetition and closes the device. Thread: main.
     /// Allocates: yes. Blocks: no.
     pub fn stop(&mut self) {
         self.send(Command::Stop);
     }
 
-    /// Another device or buffer, at once when something plays. Thread: main. Allocates: yes.
+    /// Changes the device or buffer, at once where something plays. Thread: main. Allocates: yes.
     /// Blocks: no.
     pub fn ask(&self, asked: Asked) {
         let _ = self.requests.send(Request::Ask(asked));
     }
 
-    /// How many milliseconds later than the device says the ear hears: slow headphones. Thread:
-    /// main. Allocates: no. Blocks: no.
+    /// Sets the latency in milliseconds that the device does not report, as of slow headphones.
+    /// Thread: main. Allocates: no. Blocks: no.
     pub fn set_offset(&mut self, millis: i32) {
         self.offset = millis;
     }
 
-    /// Whether anything is heard. As of the last poll. Thread: main. Allocates: no. Blocks: no.
+    /// The state of the audio device at the last poll. Thread: main. Allocates: no. Blocks: no.
     pub fn state(&self) -> &DeviceState {
         &self.state
     }
 
-    /// True between the first beat heard and the end. As of the last poll. Thread: main.
-    /// Allocates: no. Blocks: no.
+    /// True between the first audible beat and the end, at the last poll. Thread: main. Allocates:
+    /// no. Blocks: no.
     pub fn is_playing(&self) -> bool {
         self.playing
     }
 
-    /// What has been heard since the last poll, in order. Thread: main. Allocates: yes. Blocks:
-    /// no.
+    /// The events that were heard since the last poll, in order. Thread: main. Allocates: yes.
+    /// Blocks: no.
     pub fn poll(&mut self, now: Instant) -> Vec<Heard> {
         let mut heard = Vec::new();
         while let Ok(told) = self.told.try_recv() {
@@ -212,7 +214,7 @@ impl Player {
         let moment = self.base.until(now);
         while let Some((epoch, report)) = self.coming.front().copied() {
             // once the stream is closed nothing is on its way to the ear, and frames of an older
-            // numbering belong to a device that is gone
+            // epoch belong to a device that is gone
             let now = match (&self.state, reading, frame_of(&report)) {
                 (DeviceState::Closed, _, _) | (_, _, None) => true,
                 (_, Some(reading), Some(frame)) => {
@@ -260,8 +262,8 @@ impl Player {
         }
     }
 
-    /// The place heard at a moment; none while nothing plays. Call [`Player::poll`] first. Thread:
-    /// main. Allocates: no. Blocks: no.
+    /// The place that is heard at a moment; none while nothing plays. Call [`Player::poll`] first.
+    /// Thread: main. Allocates: no. Blocks: no.
     pub fn position(&self, now: Instant) -> Option<Position> {
         let laid = self.laid.as_ref().filter(|_| self.playing)?;
         let reading = self.face.read()?;
@@ -270,7 +272,7 @@ impl Player {
     }
 }
 
-/// The frame at which a report is heard; none for what is told at once.
+/// The frame at which the event of a report is heard; none for a report that is passed on at once.
 fn frame_of(report: &RendererReport) -> Option<Frames> {
     match *report {
         RendererReport::Took { frame, .. }
@@ -284,7 +286,7 @@ fn frame_of(report: &RendererReport) -> Option<Frames> {
 }
 
 /// The place of a frame in a timeline. Right after a device came back at another rate, frames are
-/// already counted at the new rate, and the timeline is still laid at the old one.
+/// counted at the new rate while the timeline is still laid out at the old one.
 fn place(laid: &Laid, frame: Frames, rate: SampleRate) -> Position {
     let timeline = &laid.timeline;
     let origin = laid.origin.to_f64().unwrap_or(0.0);
@@ -345,7 +347,7 @@ mod tests {
         Arc::new(lay(&score, &Layout::at(tempo, SampleRate::USUAL)))
     }
 
-    /// Polls until something is heard; gives up after half a minute.
+    /// Polls until the wanted event is heard. Gives up after half a minute.
     fn wait_for(player: &mut Player, wanted: impl Fn(&Heard) -> bool) -> Vec<Heard> {
         let mut all = Vec::new();
         for _ in 0..3000 {
@@ -360,8 +362,8 @@ mod tests {
         panic!("never heard; instead: {all:?}");
     }
 
-    /// Without a device the drill must run all the same, at the same frames: two bars of 4/4 at
-    /// 300 a minute are 76800 frames, the count-in 38400.
+    /// Without a device the drill must run at the same frames: two bars of 4/4 at 300 beats a
+    /// minute are 76800 frames, and the count-in is 38400.
     #[test]
     fn without_a_device_it_plays_silently_and_says_so() {
         let asked = Asked {

@@ -1,35 +1,36 @@
-//! Real-time priority for the threads that sound: a computer that is busy with something else is then
-//! not late with them. Asked of the system for its threads by number, so that those of the sound
-//! server's library get it too; refused, everything plays on as it is.
+//! Requests real-time priority for the audio threads, so that a busy computer does not cause
+//! underruns. It is requested for threads by number, so that the threads of the sound server's
+//! library get it too. Where it is refused, everything plays as before.
 //!
-//! Linux: what this user may (`ulimit -r`) by `chrt`, else what the desktop's service (RealtimeKit)
-//! grants by `busctl`; both programs stand beside the system's own, and no library has to be built for
-//! them. Only what plays asks: with
-//! the microphone's threads first, the delay of the pair wandered by 18 to 24 ms from one sweep of
-//! `calibrate` to the next (6 at most without; PulseAudio, two cores), and notes were heard where they
-//! were not. CoreAudio gives its thread this priority by itself; on Windows it is not asked for.
+//! On Linux it is set by `chrt` where the user has the right (`ulimit -r`), and else granted by the
+//! desktop's service (RealtimeKit) through `busctl`. Both programs belong to the system, so that no
+//! library has to be built for them. Only playback requests it. With the microphone's threads at
+//! this priority, the latency of the pair varied by 18 to 24 ms from one sweep of `calibrate` to
+//! the next (by at most 6 ms without; PulseAudio, two cores), and notes were heard at wrong times.
+//! CoreAudio gives its thread this priority by itself. On Windows it is not requested.
 
 use std::collections::BTreeSet;
 use std::process::{Command, Stdio};
 
-/// A low priority among real-time threads: above all threads that have none, below PulseAudio's
-/// own, which are at 5 (`realtime-priority` in pulse-daemon.conf(5)), and below what the system
-/// itself needs.
+/// A low real-time priority. It is above all threads without real-time priority, below PulseAudio's
+/// own threads at 5 (`realtime-priority` in pulse-daemon.conf(5)), and below what the system itself
+/// needs.
 const PRIORITY: &str = "4";
-/// RealtimeKit asks a program to let its threads be stopped when they compute for so long without a
-/// pause, microseconds. A callback takes a hundredth of it.
+/// The longest time in microseconds that a thread may compute without a pause. RealtimeKit requires
+/// a program to set such a limit, beyond which its thread is stopped. A callback takes a hundredth
+/// of it.
 const LONGEST_US: u64 = 200_000;
 
-/// Whether threads that sound come before others.
+/// How real-time priority is granted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Priority {
-    /// This user's own rights grant it.
+    /// The user's own rights allow it.
     Own,
     /// The desktop's service grants it.
     Service,
-    /// The system grants it in neither way.
+    /// It is refused.
     Refused,
-    /// The system sees to it by itself, or cannot be asked.
+    /// The system gives it by itself, or it cannot be requested.
     NotAsked,
 }
 
@@ -51,19 +52,19 @@ impl std::fmt::Display for Priority {
 pub(super) struct Before(BTreeSet<u32>);
 
 impl Before {
-    /// Thread: any but audio. Allocates: yes. Blocks: no.
+    /// Lists the present threads. Thread: any but audio. Allocates: yes. Blocks: no.
     pub(super) fn opening() -> Self {
         Self(threads())
     }
 
-    /// Asks for the priority of all threads that have come since, on a thread of its own, because a
-    /// service may take its time. Thread: any but audio. Allocates: yes. Blocks: no.
+    /// Requests the priority for all threads that were started since. This is done on a thread of
+    /// its own, because a service may be slow. Thread: any but audio. Allocates: yes. Blocks: no.
     pub(super) fn ask(self) {
         let new: Vec<u32> = threads().difference(&self.0).copied().collect();
         if new.is_empty() {
             return;
         }
-        // without a thread the sound is as late as the system makes it
+        // where no thread can be started the priority stays as it is
         let _ = std::thread::Builder::new()
             .name("priority".to_owned())
             .spawn(move || {
@@ -74,8 +75,8 @@ impl Before {
     }
 }
 
-/// The priority that this system grants, tried with a thread that does nothing. Thread: main.
-/// Allocates: yes. Blocks: on the system, a second at most.
+/// How this system grants the priority, tried with a thread that does nothing. Thread: main.
+/// Allocates: yes. Blocks: on the system, for a second at most.
 pub fn priority() -> Priority {
     let before = threads();
     let (end, ended) = std::sync::mpsc::channel::<()>();
@@ -91,7 +92,7 @@ pub fn priority() -> Priority {
     granted
 }
 
-/// The numbers of this process's threads; none where the system does not tell.
+/// The numbers of this process's threads; empty where the system does not tell.
 fn threads() -> BTreeSet<u32> {
     let found = std::fs::read_dir("/proc/self/task").into_iter().flatten();
     found
@@ -145,7 +146,8 @@ fn run(program: &str, arguments: &[&str]) {
         .status();
 }
 
-/// RealtimeKit refuses a program that could hold the processor for ever.
+/// Limits how long a thread may compute without a pause, because RealtimeKit refuses a program
+/// without that limit.
 fn hold_to_the_longest() -> bool {
     #[cfg(target_os = "linux")]
     {
@@ -163,17 +165,18 @@ fn hold_to_the_longest() -> bool {
     }
 }
 
-/// Whether a thread of this process has a real-time policy, as the system says.
+/// True where the system says that a thread of this process has a real-time policy.
 fn is_granted(thread: u32) -> bool {
     std::fs::read_to_string(format!("/proc/self/task/{thread}/stat"))
         .is_ok_and(|stat| is_real_time(&stat))
 }
 
-/// The policy is field 41 of the line, counted from 1 (proc_pid_stat(5)): 1 first in, first out; 2 in
-/// turns. The second field may hold spaces and brackets.
+/// Reads the policy from a line of a `stat` file. It is field 41, counted from 1
+/// (proc_pid_stat(5)); 1 is first in first out, and 2 is round robin. The second field, the name,
+/// may contain spaces and brackets.
 fn is_real_time(stat: &str) -> bool {
     let behind_name = stat.rsplit_once(')').map_or("", |(_, fields)| fields);
-    // the third field is the first behind the name
+    // the third field is the first one after the name
     let policy = behind_name.split_whitespace().nth(41 - 3);
     matches!(policy, Some("1" | "2"))
 }
@@ -191,12 +194,12 @@ mod tests {
         assert!(is_real_time(&line("sound", 1)));
         assert!(is_real_time(&line("a) name (1", 2)));
         assert!(!is_real_time(&line("sound", 0)));
-        // the policies batch and idle are no real-time policies
+        // the policies batch and idle are not real-time policies
         assert!(!is_real_time(&line("sound", 3)));
         assert!(!is_real_time(""));
     }
 
-    /// Whatever this system grants, the system itself says the same afterwards, and nothing fails.
+    /// The system itself must report the priority that it granted, whatever that is.
     #[test]
     fn what_is_told_is_what_the_system_says() {
         let told = priority();

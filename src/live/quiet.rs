@@ -1,29 +1,30 @@
-//! Keeps what C libraries print to standard error off the screen: it goes to a file instead.
+//! Redirects what C libraries print to standard error into a file, so that it does not appear on
+//! the screen.
 
 use std::fs::File;
 use std::io;
 #[cfg(unix)]
 use std::{os::fd::OwnedFd, sync::Mutex};
 
-/// The standard error that was there before; the panic hook and the guard both may put it back.
+/// The original standard error, which either the panic hook or the guard restores.
 #[cfg(unix)]
 static BEFORE: Mutex<Option<OwnedFd>> = Mutex::new(None);
 
-/// While it lives, standard error goes to the file.
+/// A guard: while it exists, standard error goes to the file.
 #[must_use = "standard error comes back when this is dropped"]
 #[derive(Debug)]
 pub struct Quiet {
-    /// False for one inside another: it has nothing to put back.
+    /// False for a guard inside another, which has nothing to restore.
     outer: bool,
 }
 
 impl Quiet {
-    /// Sends standard error to `log`, or to nowhere where there is no log that can be written; once: a
-    /// second one inside the first changes nothing. Nothing happens on systems that know no file
-    /// descriptors. Thread: main. Allocates: no. Blocks: no.
+    /// Redirects standard error to `log`, or discards it where `log` cannot be written. A second
+    /// call while the first guard exists changes nothing. On systems without file descriptors
+    /// nothing happens. Thread: main. Allocates: no. Blocks: no.
     ///
     /// # Errors
-    /// The system refuses to duplicate the descriptor.
+    /// The system cannot duplicate the descriptor.
     pub fn into_file(log: Option<&File>) -> io::Result<Self> {
         #[cfg(unix)]
         match log {
@@ -52,15 +53,15 @@ impl Quiet {
 
 #[cfg(unix)]
 fn locked() -> std::sync::MutexGuard<'static, Option<OwnedFd>> {
-    // the value is only taken or put, so it is whole even where a thread panicked while it held the
+    // the value is only taken or put, so it is valid even where a thread panicked while it held the
     // lock
     BEFORE
         .lock()
         .unwrap_or_else(std::sync::PoisonError::into_inner)
 }
 
-/// Puts standard error back; for the panic hook, which must print where it can be read. Harmless
-/// when nothing was redirected. Thread: any but audio. Allocates: no. Blocks: no.
+/// Restores standard error for the panic hook, whose message must be readable. It does nothing
+/// where standard error is not redirected. Thread: any but audio. Allocates: no. Blocks: no.
 pub fn unquiet() {
     #[cfg(unix)]
     if let Some(kept) = locked().take() {
@@ -81,13 +82,14 @@ mod tests {
     use super::*;
     use std::io::{Read, Seek};
 
-    /// Lines of a C library in the middle of the screen are what this room is to prevent; lines
-    /// that never come back would hide a panic.
+    /// Output of a C library must not appear on the screen. Standard error must come back, or a
+    /// panic would be hidden.
     #[test]
     fn standard_error_goes_to_the_file_and_comes_back() {
         let mut log = tempfile::tempfile().expect("a temporary file");
         let say = |text: &str| {
-            // Past the test harness: straight to the descriptor, as a C library would.
+            // written straight to the descriptor, as a C library does, so that the test harness
+            // does not capture it
             rustix::io::write(io::stderr(), text.as_bytes()).expect("written");
         };
         let quiet = Quiet::into_file(Some(&log)).expect("redirected");

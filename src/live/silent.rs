@@ -1,16 +1,16 @@
-//! Playing without a device: the same renderer, driven by the clock on the wall, its samples
-//! thrown away. Positions are exactly those of a device.
+//! Silent play without a device: the same renderer, driven by the monotonic clock, with its samples
+//! discarded. Positions are exactly those of a device.
 
 use super::clock::{Base, Face, Reading};
 use crate::sound::Renderer;
 use std::sync::Arc;
 use std::time::Instant;
 
-/// The longest stretch made up for at once, seconds; a machine that slept longer goes on where it
-/// was.
+/// The longest stretch in seconds that is made up for at once. After a longer sleep of the
+/// computer, play continues where it was.
 const LONGEST: u64 = 5;
 
-/// A renderer and the moment from which it is driven.
+/// A renderer, with the moment from which it is driven.
 pub(super) struct Silent {
     renderer: Renderer,
     from: Reading,
@@ -18,8 +18,8 @@ pub(super) struct Silent {
 }
 
 impl Silent {
-    /// Goes on from the renderer's next frame, heard at the moment where `before` puts it (what a
-    /// device was playing), or now. Thread: keeper. Allocates: yes. Blocks: no.
+    /// Continues from the renderer's next frame. The frame is heard when `before` says, which is
+    /// what a device was playing, or else now. Thread: keeper. Allocates: yes. Blocks: no.
     pub(super) fn new(renderer: Renderer, before: Option<Reading>, base: Base, epoch: u32) -> Self {
         let now = base.until(Instant::now());
         let frame = renderer.frame().0;
@@ -40,7 +40,7 @@ impl Silent {
         }
     }
 
-    /// Plays everything that is due. Thread: keeper. Allocates: no. Blocks: no.
+    /// Renders everything that is due by now. Thread: keeper. Allocates: no. Blocks: no.
     pub(super) fn drive(&mut self, now: Instant, base: Base, face: &Arc<Face>) {
         let now = base.until(now);
         let rate = u64::from(self.from.rate);
@@ -68,7 +68,7 @@ impl Silent {
         });
     }
 
-    /// The renderer. Thread: keeper. Allocates: no. Blocks: no.
+    /// Returns the renderer. Thread: keeper. Allocates: no. Blocks: no.
     pub(super) fn into_renderer(self) -> Renderer {
         self.renderer
     }

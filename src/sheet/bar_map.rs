@@ -1,19 +1,20 @@
-//! Draws where a tune fails, under its staves: a line below each bar that failed lately, thicker
-//! where it failed more often.
+//! Draws under the staves of a tune where it fails: a line below each bar that failed lately,
+//! thicker where the bar failed more often.
 //!
-//! Knows how bars went; knows no journal.
+//! This module knows the results of bars, and no journal.
 
 use super::drawing::Ink;
 use crate::engraving::System;
 use crate::planning::{BarLine, work_on, work_on_words};
 
-/// White between a staff's lowest ink and the lines, and from the thickest of them on, points.
+/// The gap between a staff's lowest ink and the lines, and the gap below the thickest line, in
+/// points.
 const ABOVE: f64 = 3.0;
 const BELOW: f64 = 2.0;
-/// Distance from a bar line to the end of such a line, staff spaces.
+/// The distance from a bar line to the end of such a line, in staff spaces.
 const INSET: f64 = 0.6;
 
-/// How often a bar failed, from 0 for never to 4, by the steps of the map on the screen.
+/// How often a bar failed, in the steps of the screen's map from 0 for never to 4.
 pub(super) fn step(line: &BarLine) -> u8 {
     match line.share() {
         share if share <= 0.0 => 0,
@@ -24,13 +25,13 @@ pub(super) fn step(line: &BarLine) -> u8 {
     }
 }
 
-/// The step of a written bar by its number; nothing for a pickup and for a bar that did not fail.
+/// The step of the written bar with this number; none for a pickup and for a bar that did not fail.
 pub(super) fn step_of(bars: &[BarLine], number: u16) -> Option<u8> {
     let line = bars.iter().find(|line| line.bar == number && number > 0)?;
     Some(step(line)).filter(|step| *step > 0)
 }
 
-/// The sentence that says what the lines mean and what to work on; none where nothing failed.
+/// The sentence that explains the lines and says what to work on; none where nothing failed.
 pub(super) fn map_words(bars: &[BarLine]) -> Option<String> {
     let failed = bars.iter().any(|line| line.bar > 0 && step(line) > 0);
     let words =
@@ -39,7 +40,7 @@ pub(super) fn map_words(bars: &[BarLine]) -> Option<String> {
         .then(|| format!("The thicker the line under a bar, the oftener it failed lately{words}."))
 }
 
-/// The height that the map takes below a system, points.
+/// The height that the map needs below a system, in points.
 pub(super) fn map_height(system: &System, bars: &[BarLine]) -> f64 {
     let any = system
         .bars
@@ -56,7 +57,7 @@ fn thickness(step: u8) -> f64 {
     f64::from(step) * 1.1
 }
 
-/// The lines below a system whose left end and lowest ink are given.
+/// The lines below a system, from its left end and its lowest ink.
 pub(super) fn map_ink(
     system: &System,
     bars: &[BarLine],
@@ -90,8 +91,8 @@ mod tests {
         }
     }
 
-    /// A player who takes the sheet to the stand sees what to work on, and who prints it for others
-    /// shows them nothing.
+    /// A player who takes the sheet to the stand sees what to work on. A sheet without the map does
+    /// not show it to others.
     #[test]
     fn bars_that_fail_have_lines_under_them_and_words() {
         let file = built_in("lamp-on-the-slipway").expect("a tune of our own");

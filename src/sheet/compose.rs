@@ -1,4 +1,4 @@
-//! Drills to pages: headings, words, systems, tables, one after the other down the page.
+//! Composes pages of drills: headings, words, systems and tables, one below the other.
 
 use super::bar_map::{map_height, map_ink, map_words};
 use super::drawing::{Booklet, Ink, Paper, TagRole, system_ink};
@@ -15,28 +15,30 @@ use crate::score::{Score, resolve_music};
 use crate::units::{Beats, Bpm, spell_fraction};
 use crate::wording;
 
-/// What a sheet shows besides the music.
+/// The options of a sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct SheetOptions {
-    /// The paper.
+    /// The paper size.
     pub paper: Paper,
-    /// Numbers of the clicks under the staff.
+    /// True where count numbers are written under the staff.
     pub clicks: bool,
-    /// The finger chart for a player whose right hand is on top.
+    /// True where the finger chart is for a player whose right hand is on top.
     pub left_handed: bool,
 }
 
-/// Points in a staff space: a staff of 6.9 mm, as printed tunes have it (common practice), and
-/// smaller to 5.6 mm where the whole then stands on one page, or a tune four bars to a line.
+/// The sizes of a staff that are tried, in points a staff space. The first is a staff of 6.9 mm, as
+/// printed tunes have it (common practice). Smaller ones, down to 5.6 mm, are taken where the drill
+/// then fits one page, or a tune four bars a line.
 const SPACES: [f64; 4] = [4.9, 4.6, 4.3, 4.0];
 
-/// Lays drills out on paper, each on a page of its own.
+/// Lays out drills on paper, each beginning on a new page.
 pub fn compose(drills: &[Drill], options: &SheetOptions) -> Booklet {
     compose_with_map(drills, &[], options)
 }
 
-/// As [`compose`]; `bars` says of each drill that is a tune how its bars went lately, which stands as a
-/// map under its staves. Nothing is drawn of drills beyond the end of it, nor of bars without a fault.
+/// Lays out drills like [`compose`]. `bars` holds the recent results of the bars of each drill that
+/// is a tune, and they are drawn as a map under its staves. Nothing is drawn for drills beyond the
+/// end of `bars`, or for bars without a fault.
 pub fn compose_with_map(
     drills: &[Drill],
     bars: &[Vec<BarLine>],
@@ -60,8 +62,8 @@ pub fn compose_with_map(
     writer.finish(title)
 }
 
-/// A drill on one page where a size of staff lets it, in lines of four bars where it is a tune; else
-/// in the usual size on several.
+/// A drill on one page, in a size of staff that allows it and with four bars a line where it is a
+/// tune; else in the usual size on several pages.
 fn fitting(drill: &Drill, bars: &[BarLine], options: SheetOptions) -> Writer {
     let scores: Vec<Score> = drill
         .stages
@@ -69,7 +71,7 @@ fn fitting(drill: &Drill, bars: &[BarLine], options: SheetOptions) -> Writer {
         .map(|stage| resolve_music(&stage.music, Beats::ZERO, &drill.schools))
         .collect();
     let sizes = SPACES.iter().map(|space| (*space, false));
-    // stages of one line go two to a row before they go to another page
+    // stages of one line are put two in a row before another page is begun
     let pairs = SPACES.iter().map(|space| (*space, true));
     let pairs = pairs.filter(|_| drill.stages.len() > 1);
     let mut best: Option<((bool, bool), Writer)> = None;
@@ -78,7 +80,7 @@ fn fitting(drill: &Drill, bars: &[BarLine], options: SheetOptions) -> Writer {
         writer.new_page();
         let settings = LayoutSettings {
             beat_numbers: options.clicks,
-            // A tune's gracenotes are no lesson of their own.
+            // the gracenotes of a tune are no lesson of their own, so they are not named
             grace_names: drill.movement.is_some(),
             bars_in_a_system: drill.is_tune().then_some(4),
             ..LayoutSettings::paper(writer.width() / space)
@@ -112,25 +114,25 @@ fn fitting(drill: &Drill, bars: &[BarLine], options: SheetOptions) -> Writer {
     best.map_or_else(|| Writer::new(options.paper), |(_, writer)| writer)
 }
 
-/// White between two stages in a row, points.
+/// The gap between two stages in a row, in points.
 const BETWEEN_STAGES: f64 = 18.0;
 
-/// The music of a drill's stages, engraved in a size.
+/// The engraved music of a drill's stages in one size.
 struct Music<'a> {
     scores: &'a [Score],
-    /// Each system as wide as the page.
+    /// The stages in systems as wide as the page.
     whole: Vec<Engraved>,
-    /// Half as wide, where stages may stand two to a row.
+    /// The stages in systems half as wide, where they may be put two in a row.
     half: Vec<Engraved>,
-    /// Points in a staff space.
+    /// The size: points in a staff space.
     space: f64,
-    /// How its bars went lately.
+    /// The recent results of the bars.
     bars: &'a [BarLine],
 }
 
 impl Music<'_> {
-    /// True where a stage and the next fit into a row: each is one line of a few bars, no closer than
-    /// they would stand in a line of four.
+    /// True where the stage at `place` and the next one fit into a row: each is one line of a few
+    /// bars, and no denser than a line of four bars would be.
     fn pairs_at(&self, place: usize) -> bool {
         let short = |place: usize| {
             let one = self
@@ -143,7 +145,7 @@ impl Music<'_> {
     }
 }
 
-/// False for a tune whose lines are not of four bars; true for everything else.
+/// False for a tune whose lines do not have four bars; true for everything else.
 fn in_fours(drill: &Drill, engraved: &[Engraved]) -> bool {
     let widest = |engraved: &Engraved| {
         let full = |bars: usize| bars.min(4);
@@ -165,7 +167,7 @@ fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Sheet
     } else {
         writer.heading(1, &drill.title, TITLE);
     }
-    // a drill made of a tune says whose it is and how it goes
+    // a drill made of a tune names the tune's composer and kind
     let of_a_tune = drill.head.kind.is_some() || drill.head.made_by().is_some();
     if of_a_tune && !drill.is_tune() {
         writer.skip(2.0);
@@ -208,7 +210,7 @@ fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Sheet
     foot.draw(writer, options.left_handed);
 }
 
-/// The beat as a note, and the tempi.
+/// Writes the beat as a note, and the tempi.
 fn write_tempo(writer: &mut Writer, drill: &Drill) {
     let metre = drill.metre;
     let climbs = climbs(drill);
@@ -259,7 +261,7 @@ fn write_tempo(writer: &mut Writer, drill: &Drill) {
     writer.skip(TEXT * 1.3);
 }
 
-/// Two stages beside each other.
+/// Writes two stages beside each other.
 fn write_pair(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, after: f64) {
     let height = |place: usize| {
         let systems = music.half[place].systems.iter();
@@ -284,7 +286,8 @@ fn write_pair(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, a
     writer.y = bottom;
 }
 
-/// Writes a stage; `after` is the height of what must not stand without music of it.
+/// Writes a stage. `after` is the height of what follows and must not stand on a page without
+/// music.
 fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, after: f64) {
     const BETWEEN: f64 = 6.0;
     let (score, space) = (&music.scores[place], music.space);
@@ -355,7 +358,8 @@ fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, 
     }
 }
 
-/// The system with which the last part begins, or the last but one where that part is long.
+/// The index of the system with which the last part begins, or of the last system but one where
+/// that part is long.
 fn last_part(stage: &Stage, engraved: &Engraved) -> usize {
     let count = engraved.systems.len();
     let begins = |system: &System| {

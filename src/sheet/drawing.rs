@@ -1,9 +1,10 @@
-//! Pages as blocks of ink, in points (1/72 inch), y downwards from the top left corner.
+//! Pages as blocks of ink. Lengths are in points (1/72 inch), from the top left corner, with y
+//! pointing down.
 
 use crate::engraving::font::{Face, Glyph, Segment, lacking};
 use crate::engraving::{Align, InkShape, System};
 
-/// A size of paper.
+/// A paper size.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Paper {
     /// ISO 216 A4: 210 × 297 mm.
@@ -14,7 +15,7 @@ pub enum Paper {
 }
 
 impl Paper {
-    /// Width and height, points.
+    /// The width and height in points.
     pub fn size(self) -> (f64, f64) {
         match self {
             Self::A4 => (210.0 * 72.0 / 25.4, 297.0 * 72.0 / 25.4),
@@ -26,17 +27,16 @@ impl Paper {
 /// Pages with a title.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Booklet {
-    /// Title of the whole.
+    /// The title of the whole.
     pub title: String,
-    /// The paper.
+    /// The paper size.
     pub paper: Paper,
     /// The pages, at least one.
     pub pages: Vec<SheetPage>,
 }
 
 impl Booklet {
-    /// The characters that the font of sheets does not have, each once: on paper `?` stands for
-    /// them.
+    /// The characters that the font of sheets does not have, each once. On paper `?` replaces them.
     pub fn lacking(&self) -> Vec<char> {
         let mut words = String::new();
         let blocks = self.pages.iter().flat_map(|page| &page.blocks);
@@ -59,83 +59,83 @@ pub struct SheetPage {
     pub blocks: Vec<Block>,
 }
 
-/// A block of what belongs together, for readers who hear the page.
+/// A block of things that belong together, for a screen reader.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Block {
-    /// Its role.
+    /// The block's role.
     pub role: TagRole,
-    /// Its ink; of a table, the ink outside its cells.
+    /// The block's ink; for a table, the ink outside its cells.
     pub ink: Vec<Ink>,
-    /// Rows of a table.
+    /// The rows of a table; empty for any other block.
     pub rows: Vec<Vec<TableCell>>,
 }
 
 /// The role of a block.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum TagRole {
-    /// A heading of a level, from 1.
+    /// A heading: its level from 1, and its text.
     Heading(u16, String),
     /// Running text.
     Paragraph,
-    /// Music or a chart, with what it says in words.
+    /// Music or a chart, with its content in words.
     Figure(String),
-    /// A table; the words say what it is for.
+    /// A table, with its purpose in words.
     Table(String),
-    /// Page furniture that is not read.
+    /// Page furniture, which is not read aloud.
     Furniture,
 }
 
 /// A cell of a table.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TableCell {
-    /// A heading of its row or column.
+    /// Whether the cell is a heading of its row or column.
     pub heading: Option<Heading>,
-    /// What is in it; of boxes to tick, what they are.
+    /// The ink in the cell.
     pub ink: Vec<Ink>,
 }
 
-/// What a cell heads.
+/// What a heading cell is the heading of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Heading {
-    /// The column below.
+    /// The column below it.
     Column,
-    /// The row beside.
+    /// The row beside it.
     Row,
 }
 
-/// Black on white.
+/// Ink: black on white.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Ink {
-    /// A music glyph with its origin at `x`, `y`; one staff space is `space` points.
+    /// A music glyph with its origin at `x`, `y`, where one staff space is `space` points.
     Glyph {
-        /// Which glyph.
+        /// The glyph.
         glyph: Glyph,
-        /// Origin.
+        /// The x of the origin.
         x: f64,
-        /// Origin.
+        /// The y of the origin.
         y: f64,
         /// Points in a staff space.
         space: f64,
     },
     /// A filled outline.
     Fill(Vec<Segment>),
-    /// Words from `x` on a base line.
+    /// A text that begins at `x` on a base line.
     Text {
-        /// The words.
+        /// The text.
         text: String,
-        /// Left end.
+        /// The x of its left end.
         x: f64,
-        /// Base line.
+        /// The y of its base line.
         y: f64,
-        /// Points an em.
+        /// The font size: points in an em.
         size: f64,
-        /// Face.
+        /// The face of the font.
         face: Face,
     },
 }
 
 impl Ink {
-    /// Words from a left end.
+    /// A text with its left end at `x`.
     pub(super) fn words(text: &str, x: f64, y: f64, size: f64, face: Face) -> Self {
         Self::Text {
             text: text.to_owned(),
@@ -146,7 +146,7 @@ impl Ink {
         }
     }
 
-    /// Words around a middle.
+    /// A text centred on `x`.
     pub(super) fn centred(text: &str, x: f64, y: f64, size: f64, face: Face) -> Self {
         Self::words(text, x - face.width(text, size) / 2.0, y, size, face)
     }
@@ -162,9 +162,9 @@ impl Ink {
         ])
     }
 
-    /// An empty rectangle with an edge of so many points, inside it.
+    /// The frame of a rectangle, with an edge of this thickness in points inside it.
     pub(super) fn frame(left: f64, top: f64, right: f64, bottom: f64, edge: f64) -> Self {
-        // The inner edge runs the other way round, so that the inside stays white.
+        // the inner edge runs the other way round, so that the inside is not filled
         Self::Fill(vec![
             Segment::Move((left, top)),
             Segment::Line((right, top)),
@@ -180,7 +180,7 @@ impl Ink {
     }
 }
 
-/// The ink of a system whose staff's lowest line is at `y`, left end at `x`.
+/// The ink of a system, where the left end of the staff's lowest line is at `x`, `y`.
 pub(super) fn system_ink(system: &System, x: f64, y: f64, space: f64) -> Vec<Ink> {
     system
         .elements
@@ -189,7 +189,7 @@ pub(super) fn system_ink(system: &System, x: f64, y: f64, space: f64) -> Vec<Ink
         .collect()
 }
 
-/// The ink of one placed shape.
+/// The ink of one shape of a layout.
 pub(super) fn shape_ink(shape: &InkShape, x: f64, y: f64, space: f64) -> Ink {
     let at = |point: (f64, f64)| (x + point.0 * space, y - point.1 * space);
     match shape {
@@ -256,8 +256,8 @@ pub(super) fn shape_ink(shape: &InkShape, x: f64, y: f64, space: f64) -> Ink {
     }
 }
 
-/// The segments of an outline in their place: `scale` turns its unit into points, and y upwards
-/// becomes y downwards.
+/// The segments of an outline in place. `scale` is points in the outline's unit, and y is turned
+/// from up to down.
 pub(super) fn placed(segments: &[Segment], x: f64, y: f64, scale: f64) -> Vec<Segment> {
     let at = |point: (f64, f64)| (x + point.0 * scale, y - point.1 * scale);
     segments

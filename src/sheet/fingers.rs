@@ -1,4 +1,5 @@
-//! The fingers of a movement as a chart: a row of holes for each shape, to stand beside a ladder.
+//! Draws the fingering of a movement as a chart beside the ladder: a row of holes for each shape of
+//! the fingers.
 
 use super::drawing::{Ink, TagRole};
 use super::writer::{SMALL, TEXT, Writer};
@@ -7,16 +8,16 @@ use crate::drill::Drill;
 use crate::engraving::font::{Face, Glyph, Segment};
 use crate::movement::{Context, Movement, Resolution, Role as PartRole, Schools, resolve};
 
-/// One row of a chart: a shape and what it is.
+/// A row of a chart: a shape of the fingers and its name.
 struct Row {
     shape: Shape,
     name: String,
-    /// The finger that lifts for a gracenote.
+    /// The finger that lifts for a gracenote; none for other rows.
     lifts: Option<Finger>,
 }
 
-/// The shapes of the movement in its first context, then what the others have besides: their notes,
-/// and another gracenote where the note before asks for one.
+/// The rows of the movement in its first context, and then the rows that only other contexts have:
+/// their notes, and another gracenote where the note before needs one.
 fn rows(drill: &Drill) -> Vec<Row> {
     let Some(line) = &drill.movement else {
         return Vec::new();
@@ -39,7 +40,7 @@ fn rows(drill: &Drill) -> Vec<Row> {
     rows
 }
 
-/// In order: note before, tones, gracenotes as fingers that lift.
+/// The rows in order: the note before, the tones, and gracenotes as fingers that lift.
 fn rows_between(movement: Movement, from: Note, to: Note, schools: &Schools) -> Vec<Row> {
     let mut rows: Vec<Row> = Vec::new();
     let tone = |rows: &mut Vec<Row>, note: Note| {
@@ -61,7 +62,7 @@ fn rows_between(movement: Movement, from: Note, to: Note, schools: &Schools) -> 
             tone(&mut rows, part.note);
             continue;
         }
-        // A gracenote that opens the next tone is lifted off that tone's shape.
+        // a gracenote that opens the next tone is lifted off that tone's shape
         let next = resolved.parts[place + 1..]
             .iter()
             .find(|part| part.role == PartRole::Sounding)
@@ -88,20 +89,20 @@ fn rows_between(movement: Movement, from: Note, to: Note, schools: &Schools) -> 
     rows
 }
 
-/// Width of the chart: the names, eight holes, the gap between the hands, points.
+/// The width of the chart in points: the names, eight holes and the gaps between the hands.
 pub(super) const WIDTH: f64 = NAMES + STEP * 8.0 + GAP * 2.0;
 const NAMES: f64 = 55.0;
-/// Distance from one hole to the next.
+/// The distance from one hole to the next, in points.
 const STEP: f64 = 10.4;
-/// Between thumb and hand, and between the hands.
+/// The gap between thumb and hand, and between the hands, in points.
 const GAP: f64 = 4.0;
 const HOLE: f64 = 7.2;
-/// Height of a row: a hole and the mark of a finger that lifts above it.
+/// The height of a row in points: a hole, and above it the arrow of a finger that lifts.
 const ROW: f64 = 13.0;
-/// The words above the hands.
+/// The height of the words above the hands, in points.
 const HEAD: f64 = 14.0;
 
-/// The height of the chart, points: nothing where there is none.
+/// The height of the chart in points; 0 where there is none.
 pub(super) fn height(drill: &Drill) -> f64 {
     match rows(drill).len() {
         0 => 0.0,
@@ -109,13 +110,13 @@ pub(super) fn height(drill: &Drill) -> f64 {
     }
 }
 
-/// The left edge of a hole from the left end of the chart.
+/// The distance from the chart's left end to the left edge of a finger's hole, in points.
 fn hole(finger: usize) -> f64 {
     let gaps = [1, 4].iter().filter(|first| finger >= **first).count();
     NAMES + STEP * finger as f64 + GAP * gaps as f64
 }
 
-/// Draws the chart from its top left corner.
+/// Draws the chart with its top left corner at `left`, `top`.
 pub(super) fn draw(writer: &mut Writer, drill: &Drill, left_handed: bool, left: f64, top: f64) {
     let rows = rows(drill);
     let (upper, lower) = if left_handed {
@@ -175,7 +176,7 @@ pub(super) fn draw(writer: &mut Writer, drill: &Drill, left_handed: bool, left: 
     );
 }
 
-/// A small arrow head that points up: this finger lifts and falls.
+/// A small arrow head that points up, for a finger that lifts and falls.
 fn lift(middle: f64, bottom: f64) -> Ink {
     Ink::Fill(vec![
         Segment::Move((middle - 2.8, bottom)),
@@ -190,7 +191,8 @@ mod tests {
     use super::*;
     use crate::drill::{BUILT_IN, read};
 
-    /// A chart without the gracenote that the second note before asks for teaches the wrong finger.
+    /// A chart without the gracenote that the second note before needs would teach the wrong
+    /// finger.
     #[test]
     fn every_gracenote_of_every_context_has_its_fingers() {
         let mut seen = 0;

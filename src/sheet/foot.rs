@@ -1,5 +1,5 @@
-//! The foot of a sheet: the ladder to tick by hand in as many columns as fit, the fingers beside it,
-//! and lines for a teacher's word.
+//! Draws the foot of a sheet: the ladder to tick by hand, in as many columns as fit, the finger
+//! chart beside it, and lines for the teacher's remarks.
 
 use super::drawing::{Block, Heading, Ink, TableCell, TagRole};
 use super::fingers;
@@ -9,27 +9,27 @@ use crate::engraving::font::Face;
 use crate::practice::Rung;
 use crate::practice::ladder::climbs;
 
-/// The side of a box: 4 mm, room for a tick with a blunt pencil. Chosen.
+/// The side of a box in points: 4 mm, which is enough for a tick with a blunt pencil. Chosen.
 const BOX: f64 = 4.0 * 72.0 / 25.4;
-/// Height of a row.
+/// The height of a row in points.
 const ROW: f64 = BOX + 2.2;
-/// A tempo and the word that marks the goal.
+/// The width of a tempo with the word that marks the goal, in points.
 const LABEL: f64 = 43.0;
 const COLUMN_GAP: f64 = 9.0;
-/// Between the boxes of two stages side by side.
+/// The gap between the boxes of two stages side by side, in points.
 const STAGE_GAP: f64 = 5.0;
-/// Room for a heading.
+/// The height of a heading in points.
 const HEADING: f64 = 21.0;
-/// Between the ladder and what stands beside it.
+/// The gap between the ladder and what is beside it, in points.
 const ASIDE: f64 = 14.0;
-/// From one line for the teacher to the next: written by hand, 6.3 mm.
+/// The distance between two of the teacher's lines in points: 6.3 mm, for handwriting.
 const LINE: f64 = 18.0;
 const FEWEST_LINES: usize = 3;
-/// More boxes in a row than this and one stands for all.
+/// Where a row would have more boxes than this, one box stands for all.
 const MOST_BOXES: u32 = 10;
 
-/// The ladder's rungs in the order they are climbed: every tempo, and after it the lengths of a
-/// movement that is opened there.
+/// The rungs of the ladder in the order in which they are climbed: every tempo, and after it the
+/// tone lengths of a movement that is opened at that tempo.
 pub(super) fn rungs(climbs: &[Vec<Rung>]) -> Vec<Rung> {
     let mut rows: Vec<Rung> = climbs.iter().flatten().copied().collect();
     rows.sort_unstable();
@@ -39,30 +39,30 @@ pub(super) fn rungs(climbs: &[Vec<Rung>]) -> Vec<Rung> {
 
 /// A row of a column.
 enum Row {
-    /// The names of the stages whose boxes stand below.
+    /// The names of the stages whose boxes are below.
     Stages(Vec<String>),
     Rung {
         label: String,
-        /// The top of the ladder.
+        /// True for the top of the ladder.
         goal: bool,
-        /// Which of the column's stages come to this rung.
+        /// For each stage of the column, true where it has this rung.
         boxes: Vec<bool>,
     },
 }
 
-/// The ladder in columns.
+/// The ladder, divided into columns.
 struct Columns {
     rows: Vec<Row>,
-    /// Where each column begins and ends.
+    /// The range of rows of each column.
     ranges: Vec<std::ops::Range<usize>>,
-    /// Width of a column.
+    /// The width of a column in points.
     width: f64,
-    /// Boxes for a stage at a rung.
+    /// The number of boxes for a stage at a rung.
     boxes: usize,
 }
 
 impl Columns {
-    /// Every stage with its own rungs, one stage below the other, in as many columns as fit.
+    /// Columns with the rungs of one stage below those of another, as many columns as fit.
     fn by_stage(rows: Vec<Row>, boxes: usize, room: f64) -> Self {
         let (width, count) = columns_in(boxes, room);
         let ranges = flow(&rows, count);
@@ -74,7 +74,7 @@ impl Columns {
         }
     }
 
-    /// One column with the stages side by side, where that is no wider than the room.
+    /// One column with the stages side by side; none where it would be wider than the room.
     fn side_by_side(drill: &Drill, boxes: usize, room: f64) -> Option<Self> {
         let stages = drill.stages.len();
         let width = LABEL + stage_width(boxes) * stages as f64;
@@ -93,32 +93,33 @@ impl Columns {
     }
 }
 
-/// Width and number of the columns of one stage.
+/// The width in points and the number of the columns of one stage.
 fn columns_in(boxes: usize, room: f64) -> (f64, usize) {
-    // a column of single boxes still has room for the name of a stage
+    // a column of single boxes still needs room for the name of a stage
     let width = LABEL + boxes.max(3) as f64 * BOX + COLUMN_GAP;
     (width, (((room + COLUMN_GAP) / width) as usize).max(1))
 }
 
-/// How the foot is laid out.
+/// The layout of the foot.
 pub(super) struct Foot<'a> {
     drill: &'a Drill,
     columns: Columns,
-    /// Rungs that have no room on this page nor on the next: thousands of boxes take pages of their own.
+    /// The rows that fit neither this page nor the next. Thousands of boxes take pages of their
+    /// own.
     later: Vec<Row>,
     /// What to do with the boxes, broken into lines.
     sentence: Vec<String>,
     ladder_width: f64,
     ladder_height: f64,
-    /// The teacher's lines stand under the ladder and not beside it.
+    /// True where the teacher's lines are under the ladder and not beside it.
     lines_under: bool,
-    /// Of the whole.
+    /// The height of the whole foot in points.
     pub height: f64,
 }
 
 impl<'a> Foot<'a> {
-    /// The lowest foot of a drill in a width; at most so high, where one box for all clean repetitions
-    /// of a cell makes it so.
+    /// The lowest possible foot of a drill in this width. It is at most `most` points high where
+    /// that can be done by one box for all clean repetitions of a cell.
     pub(super) fn of(drill: &'a Drill, width: f64, most: f64) -> Self {
         let clean = drill.clean as usize;
         let boxes = if drill.clean > MOST_BOXES { 1 } else { clean };
@@ -190,7 +191,7 @@ impl<'a> Foot<'a> {
         }
     }
 
-    /// Draws it at the writer's place, on a new page where it does not fit.
+    /// Draws the foot at the writer's place, or on a new page where it does not fit.
     pub(super) fn draw(mut self, writer: &mut Writer, left_handed: bool) {
         writer.need(self.height);
         self.first_page(writer, left_handed);
@@ -301,7 +302,7 @@ impl Columns {
     fn row(&self, row: &Row, x: f64, top: f64) -> Vec<TableCell> {
         let base = top + BOX - 2.2;
         match row {
-            // a column for one stage has its name over tempo and boxes
+            // the column of a single stage has the stage's name above tempo and boxes
             Row::Stages(names) if names.len() == 1 => {
                 let name = shortened(&names[0], self.width - COLUMN_GAP);
                 let name = Ink::words(&name, x, base, TEXT, Face::Italic);
@@ -347,7 +348,7 @@ fn cell(heading: Option<Heading>, ink: Vec<Ink>) -> TableCell {
 fn box_to_tick(left: f64, place: usize, top: f64, goal: bool) -> Ink {
     let edge = if goal { 1.3 } else { 0.5 };
     let at = left + place as f64 * BOX;
-    // neighbours share an edge
+    // neighbouring boxes share an edge
     let half = edge / 2.0;
     Ink::frame(
         at - half,
@@ -368,7 +369,7 @@ fn label(drill: &Drill, stage: usize) -> String {
     format!("{} {}", stage + 1, drill.stages[stage].name)
 }
 
-/// Each stage with its own rungs, as they are climbed.
+/// The rows of each stage with its own rungs, in the order in which they are climbed.
 fn rows_by_stage(drill: &Drill) -> Vec<Row> {
     let climbs = climbs(drill);
     let goal = goal(&climbs);
@@ -386,7 +387,7 @@ fn rows_by_stage(drill: &Drill) -> Vec<Row> {
     rows
 }
 
-/// Each rung once, with the stages that come to it.
+/// Each rung once, with the stages that have it.
 fn rows_side_by_side(drill: &Drill) -> Vec<Row> {
     let climbs = climbs(drill);
     let goal = goal(&climbs);
@@ -400,14 +401,14 @@ fn rows_side_by_side(drill: &Drill) -> Vec<Row> {
     rows
 }
 
-/// The highest tempo.
+/// The highest tempo of the ladder.
 fn goal(climbs: &[Vec<Rung>]) -> Option<Rung> {
     let tempi = climbs.iter().flatten().filter(|rung| !rung.is_opened());
     tempi.max_by_key(|rung| rung.tempo()).copied()
 }
 
-/// Rows in columns as even as may be; the name of a stage stands over a rung of it. Stages stay whole
-/// where that costs a row at most.
+/// Divides rows into columns of heights as equal as possible. A stage's name is never the last row
+/// of a column. A stage is divided only where that saves more than one row.
 fn flow(rows: &[Row], columns: usize) -> Vec<std::ops::Range<usize>> {
     let columns = columns.max(1);
     let even = rows.len().div_ceil(columns).max(2);
@@ -419,8 +420,8 @@ fn flow(rows: &[Row], columns: usize) -> Vec<std::ops::Range<usize>> {
         .unwrap_or_default()
 }
 
-/// Rows in columns of a height at most, so many as it takes; a stage that is higher than a column is
-/// broken all the same.
+/// Divides rows into columns of at most this height, as many as needed. A stage higher than a
+/// column is divided in any case.
 fn columns_of(rows: &[Row], height: usize, whole: bool) -> Vec<std::ops::Range<usize>> {
     let is_name = |at: &usize| matches!(rows[*at], Row::Stages(_));
     let mut ranges = Vec::new();
@@ -441,7 +442,7 @@ fn columns_of(rows: &[Row], height: usize, whole: bool) -> Vec<std::ops::Range<u
     ranges
 }
 
-/// A name cut to a width.
+/// A name, cut to a width in points.
 fn shortened(name: &str, room: f64) -> String {
     let fits = |text: &str| Face::Italic.width(text, TEXT) <= room;
     if fits(name) {
@@ -471,7 +472,7 @@ mod tests {
         lengths.iter().flat_map(stage).collect()
     }
 
-    /// Rungs without the name of their stage over them were not known for its own.
+    /// A reader could not tell the stage of rungs that are separated from the stage's name.
     #[test]
     fn a_stage_is_broken_only_where_that_saves_rows() {
         let lengths = |rungs: &[usize], columns| -> Vec<usize> {
@@ -482,12 +483,12 @@ mod tests {
             assert_eq!(ranges.last().map(|range| range.end), Some(rows.len()));
             ranges.iter().map(ExactSizeIterator::len).collect()
         };
-        // 28 rows: ten a column would tear the fourth stage apart
+        // 28 rows: columns of ten would divide the fourth stage
         assert_eq!(lengths(&[4, 4, 4, 5, 6], 3), [10, 11, 7]);
         assert_eq!(lengths(&[13], 4), [4, 4, 4, 2]);
-        // whole stages would take eleven rows where eight are enough
+        // whole stages would need eleven rows where eight are enough
         assert_eq!(lengths(&[2, 10], 2), [7, 7]);
-        // a name is never the last of a column
+        // a name is never the last row of a column
         assert_eq!(lengths(&[5, 5, 12], 4), [6, 6, 7, 6]);
     }
 }

@@ -1,7 +1,8 @@
-//! Sheets for the music stand: placed glyphs and words on pages, written as PDF, SVG or PNG; the
-//! picture of a take; and the handout for a browser.
+//! Sheets for the music stand: glyphs and words placed on pages and written as PDF, SVG or PNG.
+//! Also the picture of a recording, and the handout for a browser.
 //!
-//! Knows paper, margins and tables. Knows no file and no screen: it gets drills and gives bytes.
+//! This room knows paper, margins and tables. It knows no file and no screen: it takes drills and
+//! returns bytes.
 
 mod bar_map;
 mod compose;

@@ -1,5 +1,5 @@
-//! Pages to PDF: tagged, held to PDF/UA-1 (ISO 14289-1) by krilla's validator while it is written,
-//! letters as an embedded font, music as outlines.
+//! Writes pages as PDF. The PDF is tagged and checked against PDF/UA-1 (ISO 14289-1) by krilla's
+//! validator while it is written. Text is in an embedded font, and music is in outlines.
 
 use super::drawing::{Block, Booklet, Heading, Ink, TagRole};
 use super::png::outline;
@@ -21,7 +21,8 @@ use krilla::text::{Font, GlyphId, KrillaGlyph};
 use krilla::{Document, SerializeSettings};
 use std::num::NonZeroU16;
 
-/// Why there is no file: the writer's own words. It means a fault of ours, not of the drill.
+/// The error of the PDF writer, in its own words. It means a fault of this program and not of the
+/// drill.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PdfError(pub String);
 
@@ -32,10 +33,10 @@ impl std::fmt::Display for PdfError {
 }
 impl std::error::Error for PdfError {}
 
-/// Writes a booklet as a PDF in British English.
+/// Writes a booklet as a PDF whose language is British English.
 ///
 /// # Errors
-/// What the validator finds.
+/// The validator finds a problem.
 pub fn write_pdf(booklet: &Booklet) -> Result<Vec<u8>, PdfError> {
     let mut fonts = Vec::new();
     for face in Face::ALL {
@@ -106,7 +107,7 @@ fn heading_top(block: &Block) -> f32 {
 
 type Fonts = [(Face, Font)];
 
-/// Draws a block; gives its place in the structure, none for page furniture.
+/// Draws a block. Returns its node in the document structure; none for page furniture.
 fn draw_block(surface: &mut Surface<'_>, block: &Block, fonts: &Fonts) -> Option<Node> {
     match &block.role {
         TagRole::Furniture => {
@@ -167,8 +168,8 @@ fn tagged(surface: &mut Surface<'_>, ink: &[Ink], fonts: &Fonts) -> Identifier {
     identifier
 }
 
-/// Outlines first, each a path of its own (in one path a head and a staff line that turn the other
-/// way round would cancel where they cross), then words as text.
+/// Draws outlines first and then text. Each outline is a path of its own, because in one common
+/// path a head and a staff line with opposite directions would cancel each other where they cross.
 fn draw_all(surface: &mut Surface<'_>, ink: &[Ink], fonts: &Fonts) {
     for ink in ink.iter().filter(|ink| !matches!(ink, Ink::Text { .. })) {
         let mut builder = PathBuilder::new();

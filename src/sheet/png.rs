@@ -1,18 +1,18 @@
-//! Pages to PNG: our own outlines filled, black on white.
+//! Writes pages as PNG: outlines filled in black on white.
 
 use super::drawing::{Booklet, Ink, placed};
 use crate::engraving::font::{Segment, outline_text};
 use tiny_skia::{FillRule, Mask, PathBuilder, Transform};
 
-/// Why there is no picture.
+/// The reason why there is no picture.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum PngError {
-    /// Too many pages for one picture at this resolution.
+    /// There are too many pages for one picture at this resolution.
     TooLarge {
-        /// How many pages there are.
+        /// The number of pages.
         pages: usize,
     },
-    /// The encoder's own words.
+    /// The PNG encoder failed; its message.
     Encoding(String),
 }
 
@@ -29,13 +29,13 @@ impl std::fmt::Display for PngError {
 }
 impl std::error::Error for PngError {}
 
-/// Taller pictures than this are refused: many viewers do not open them.
+/// The largest height of a picture in pixels. Many viewers do not open taller ones.
 const TALLEST: f64 = 32_000.0;
 
-/// Paints a booklet at `dots` an inch, its pages under each other.
+/// Draws a booklet at `dots` pixels per inch, with its pages below each other.
 ///
 /// # Errors
-/// More pages than one picture holds.
+/// There are more pages than one picture can hold.
 pub fn write_png(booklet: &Booklet, dots: f64) -> Result<Vec<u8>, PngError> {
     let (width, page_height) = booklet.paper.size();
     let pages = booklet.pages.len();
@@ -46,7 +46,8 @@ pub fn write_png(booklet: &Booklet, dots: f64) -> Result<Vec<u8>, PngError> {
     }
     let size = |points: f64| (points * scale).ceil() as u32;
     let (columns, rows) = (size(width), size(height));
-    // how much of each dot is ink: a quarter of the room of coloured dots
+    // one byte a pixel says how much of it is ink, which takes a quarter of the memory of coloured
+    // pixels
     let mut ink = Mask::new(columns, rows).ok_or(PngError::TooLarge { pages })?;
     for (place, page) in booklet.pages.iter().enumerate() {
         let transform = Transform::from_scale(scale as f32, scale as f32)
@@ -70,7 +71,7 @@ pub fn write_png(booklet: &Booklet, dots: f64) -> Result<Vec<u8>, PngError> {
                         Segment::Close => builder.close(),
                     }
                 }
-                // Blank words have no outline and leave nothing to fill.
+                // spaces have no outline, so there is nothing to fill
                 if let Some(path) = builder.finish() {
                     ink.fill_path(&path, FillRule::Winding, true, transform);
                 }
@@ -81,7 +82,7 @@ pub fn write_png(booklet: &Booklet, dots: f64) -> Result<Vec<u8>, PngError> {
     encode(ink.data(), columns, rows, dots).map_err(|error| PngError::Encoding(error.to_string()))
 }
 
-/// Grey dots as a file that says how many of them are a metre.
+/// Encodes grey pixels as a PNG file that states its resolution in pixels per metre.
 fn encode(grey: &[u8], columns: u32, rows: u32, dots: f64) -> Result<Vec<u8>, png::EncodingError> {
     let mut file = Vec::new();
     let mut encoder = png::Encoder::new(&mut file, columns, rows);
@@ -100,7 +101,7 @@ fn encode(grey: &[u8], columns: u32, rows: u32, dots: f64) -> Result<Vec<u8>, pn
     Ok(file)
 }
 
-/// Ink as one outline in points.
+/// The ink as one outline, in points.
 pub(super) fn outline(ink: &Ink) -> Vec<Segment> {
     match ink {
         Ink::Glyph { glyph, x, y, space } => placed(glyph.segments(), *x, *y, *space),

@@ -1,12 +1,12 @@
-//! Pages to SVG 1.1: letters and music as outlines, so that it looks the same everywhere, and the
-//! words beside them in `<title>` and `<desc>`.
+//! Writes pages as SVG 1.1. Text and music are outlines, so that they look the same everywhere. The
+//! text is also in `<title>` and `<desc>`.
 
 use super::drawing::{Block, Booklet, Ink, TagRole};
 use crate::engraving::font::{Face, Glyph, Segment, outline_text};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
-/// Writes a booklet as one picture, its pages under each other.
+/// Writes a booklet as one picture, with its pages below each other.
 pub fn write_svg(booklet: &Booklet) -> String {
     let (width, page_height) = booklet.paper.size();
     let height = page_height * booklet.pages.len() as f64;
@@ -61,12 +61,12 @@ fn write_block(body: &mut String, shapes: &mut Shapes, block: &Block) {
     body.push_str("</g>\n");
 }
 
-/// The outlines that are used, each defined once.
+/// The outlines in use, each of which is defined once.
 #[derive(Default)]
 pub(super) struct Shapes {
     glyphs: BTreeSet<Glyph>,
     letters: BTreeMap<String, String>,
-    /// Glyphs by thousandths of a size, the right way up.
+    /// The glyphs in use with their sizes in thousandths, with y pointing up.
     sized: BTreeSet<(Glyph, u32)>,
 }
 
@@ -89,7 +89,8 @@ impl Shapes {
 }
 
 impl Shapes {
-    /// Places a glyph in a few letters: its size and the turn of its axis stand with the definition.
+    /// Writes a short reference to a glyph. Its size and the flip of its y axis are in the
+    /// definition.
     pub(super) fn place(
         &mut self,
         body: &mut String,
@@ -110,7 +111,7 @@ impl Shapes {
         );
     }
 
-    /// All definitions, for a page whose reader is a browser.
+    /// All definitions, for use by other elements of a page in a browser.
     pub(super) fn definitions_for_use(&self) -> String {
         let mut text = self.definitions();
         for (glyph, size) in &self.sized {
@@ -126,7 +127,7 @@ impl Shapes {
     }
 }
 
-/// Writes ink as elements.
+/// Writes ink as SVG elements.
 pub(super) fn write_ink(body: &mut String, shapes: &mut Shapes, ink: &Ink) {
     match ink {
         Ink::Glyph { glyph, x, y, space } => {
@@ -186,7 +187,7 @@ fn prefix(face: Face) -> char {
 }
 
 pub(super) fn path(segments: &[Segment], digits: u32) -> String {
-    // a curve, the commonest, is six numbers of about six letters
+    // a curve is the commonest segment and has six numbers of about six characters
     let mut text = String::with_capacity(segments.len() * 40);
     let put = |text: &mut String, letter: char, numbers: &[f64]| {
         text.push(letter);
@@ -202,7 +203,8 @@ pub(super) fn path(segments: &[Segment], digits: u32) -> String {
     for segment in segments {
         match segment {
             Segment::Move(to) => put(&mut text, 'M', &[to.0, to.1]),
-            // stems, lines of the staff, boxes: one number says an upright or level line
+            // a horizontal or vertical line, as in stems, staff lines and boxes, needs only one
+            // number
             Segment::Line(to) if same(to.1, here.1) => put(&mut text, 'H', &[to.0]),
             Segment::Line(to) if same(to.0, here.0) => put(&mut text, 'V', &[to.1]),
             Segment::Line(to) => put(&mut text, 'L', &[to.0, to.1]),
@@ -216,8 +218,9 @@ pub(super) fn path(segments: &[Segment], digits: u32) -> String {
     text
 }
 
-/// Appends a number with so many digits after the point at most, no zeros at its end and no minus
-/// zero. A page has ten thousand of them: by way of the formatter they were half of its time.
+/// Appends a number with at most this many digits after the point, without trailing zeros or a
+/// negative zero. A page has ten thousand numbers; with the standard formatter they took half of
+/// the time.
 fn push_number(text: &mut String, value: f64, digits: u32) {
     let scaled = (value * 10_f64.powi(digits as i32)).round() as i64;
     let mut rest = scaled.unsigned_abs();
@@ -226,7 +229,7 @@ fn push_number(text: &mut String, value: f64, digits: u32) {
         rest /= 10;
         after_point -= 1;
     }
-    // 20 digits of the largest integer and a point
+    // room for the 20 digits of the largest integer and a point
     let mut letters = [0; 21];
     let mut first = letters.len();
     let mut written = 0;
@@ -258,7 +261,7 @@ fn number3(value: f64) -> String {
     text
 }
 
-/// Text as XML, by hand, because quick-xml lets control characters pass.
+/// Escapes a text for XML. It is our own because quick-xml does not remove control characters.
 pub(super) fn escape(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for sign in text.chars() {
@@ -267,7 +270,7 @@ pub(super) fn escape(text: &str) -> String {
             '<' => safe.push_str("&lt;"),
             '>' => safe.push_str("&gt;"),
             '"' => safe.push_str("&quot;"),
-            // XML 1.0 has no other control characters.
+            // XML 1.0 allows no other control characters
             sign if sign.is_control() && !matches!(sign, '\n' | '\t') => safe.push(' '),
             sign => safe.push(sign),
         }
@@ -279,7 +282,7 @@ pub(super) fn escape(text: &str) -> String {
 mod tests {
     use super::number3;
 
-    /// A figure written wrongly bends a glyph that nobody looks at twice.
+    /// A wrong digit would bend a glyph, and nobody would notice.
     #[test]
     fn numbers_are_short_and_right() {
         for (value, shown) in [
@@ -296,7 +299,7 @@ mod tests {
         }
     }
 
-    /// The standard library's reader gets back what was written.
+    /// The standard library's parser must read each number back as it was.
     #[test]
     fn every_thousandth_reads_back() {
         for thousandths in (-12_000..12_000_i32).chain([i32::MIN, i32::MAX]) {

@@ -1,4 +1,4 @@
-//! The head of a tune's first page.
+//! Writes the head of a tune's first page.
 
 use super::drawing::{Ink, TagRole};
 use super::writer::{HEADING, MARGIN, TEXT, TITLE, Writer, wrap};
@@ -6,16 +6,16 @@ use crate::drill::Drill;
 use crate::engraving::font::Face;
 use crate::wording;
 
-/// `March, pointed 4 : 1 (from experience)`; of a tune without a kind how it is pointed alone.
+/// The kind and the pointing of a tune, such as `March, pointed 4 : 1 (from experience)`. A tune
+/// without a kind has its pointing only.
 pub(super) fn kind_and_pointing(drill: &Drill) -> String {
     let kind = drill.head.kind.clone();
     let both: Vec<String> = kind.into_iter().chain(drill.pointing()).collect();
     wording::capital(&both.join(", "))
 }
 
-/// The head of a tune as players print it: the title in the middle, other titles below it, the kind
-/// of tune at the left, who composed it and where it comes from at the right (common practice, no
-/// source).
+/// Writes the head of a tune as players print it: the title in the middle, other titles below it,
+/// the kind of tune at the left, and composer and origin at the right (common practice, no source).
 pub(super) fn tune_head(writer: &mut Writer, drill: &Drill) {
     let width = writer.width();
     let middle = MARGIN + width / 2.0;
@@ -43,7 +43,7 @@ pub(super) fn tune_head(writer: &mut Writer, drill: &Drill) {
     kind_and_maker(writer, drill);
 }
 
-/// The kind of tune at the left, who composed it and where it comes from at the right.
+/// Writes the kind of tune at the left, and composer and origin at the right.
 pub(super) fn kind_and_maker(writer: &mut Writer, drill: &Drill) {
     let width = writer.width();
     let half = (width - 20.0) / 2.0;

@@ -1,4 +1,4 @@
-//! A drill's music in words: for readers who hear the page, and the sentences that stand over it.
+//! A drill's music in words, for screen readers, and the sentences above the music.
 
 use crate::drill::{Drill, SLOW};
 use crate::practice::Rung;
@@ -7,7 +7,7 @@ use crate::score::{Score, ScoreGroup};
 use crate::units::spell_fraction;
 use crate::wording;
 
-/// `66 beats a minute`, `tones of 104 ms at 60 beats a minute`.
+/// A rung in full, such as `66 beats a minute` or `tones of 104 ms at 60 beats a minute`.
 pub(super) fn in_full(rung: Rung, metre: Metre) -> String {
     let tempo = spell_fraction(&rung.tempo().value());
     let opened = rung
@@ -16,7 +16,7 @@ pub(super) fn in_full(rung: Rung, metre: Metre) -> String {
     format!("{opened}{tempo} {} a minute", metre.counts_of_tempo())
 }
 
-/// A text with a capital at its beginning and a stop at its end.
+/// A text with a capital at its beginning and a full stop at its end.
 pub(super) fn sentence(text: &str) -> String {
     let text = text.trim();
     let stop = if text.ends_with(['.', '!', '?']) {
@@ -27,7 +27,8 @@ pub(super) fn sentence(text: &str) -> String {
     wording::capital(text) + stop
 }
 
-/// Which stages are slow, said once: `Stages 1 to 4: notes slow, fingers at full speed.`
+/// The sentence that says which stages are slow: `Stages 1 to 4: notes slow, fingers at full
+/// speed.`
 pub(super) fn slow_stages(drill: &Drill) -> Option<String> {
     let slow: Vec<usize> = (1..)
         .zip(&drill.stages)
@@ -46,7 +47,7 @@ pub(super) fn slow_stages(drill: &Drill) -> Option<String> {
     Some(format!("{which}: {SLOW}."))
 }
 
-/// The music in words, for readers who hear the page.
+/// The music in words, for screen readers.
 pub(super) fn in_words(score: &Score) -> String {
     use std::fmt::Write as _;
     let mut text = format!(
@@ -94,10 +95,10 @@ pub(super) fn in_words(score: &Score) -> String {
     text
 }
 
-/// How the movements that are played whole in these stages take their time: a sentence for those
-/// that are alike.
+/// Sentences about where the movements that are played whole in these stages take their time from,
+/// one for all movements that are alike.
 pub(super) fn where_the_time_comes_from(scores: &[Score]) -> Vec<String> {
-    // before the beat, on it, over it
+    // the movements before the beat, on it, and over it
     let mut alike: [Vec<&'static str>; 3] = Default::default();
     for note in scores.iter().flat_map(|score| &score.notes) {
         let ScoreGroup {

@@ -1,11 +1,11 @@
-//! Writes words and blocks down a page: margins, headings, paragraphs, page numbers.
+//! Writes words and blocks down a page: margins, headings, paragraphs and page numbers.
 //!
-//! Knows no drill and no music.
+//! This module knows no drill and no music.
 
 use super::drawing::{Block, Booklet, Ink, Paper, SheetPage, TagRole};
 use crate::engraving::font::Face;
 
-/// All sizes are points.
+/// All sizes are in points.
 pub(super) const MARGIN: f64 = 40.0;
 pub(super) const TITLE: f64 = 21.0;
 pub(super) const HEADING: f64 = 13.0;
@@ -15,9 +15,9 @@ pub(super) const SMALL: f64 = 9.0;
 pub(super) struct Writer {
     paper: Paper,
     pages: Vec<SheetPage>,
-    /// How far down this page has been written, points.
+    /// How far down the present page is filled, in points.
     pub(super) y: f64,
-    /// Left end and width of what is written now.
+    /// The left end and the width of the present column, in points.
     pub(super) column: (f64, f64),
 }
 
@@ -48,22 +48,22 @@ impl Writer {
         self.y = MARGIN;
     }
 
-    /// Room left on this page.
+    /// The height that is left on this page, in points.
     pub(super) fn room(&self) -> f64 {
         self.bottom() - self.y
     }
 
-    /// The height of a page that music and words may fill.
+    /// The height of a page between its margins, in points.
     pub(super) fn whole(&self) -> f64 {
         self.bottom() - MARGIN
     }
 
-    /// True where nothing stands on this page yet.
+    /// True where nothing was written on this page yet.
     pub(super) fn is_at_top(&self) -> bool {
         self.y <= MARGIN
     }
 
-    /// Begins a new page unless `height` still fits.
+    /// Begins a new page unless this height in points still fits.
     pub(super) fn need(&mut self, height: f64) {
         if height > self.room() && self.y > MARGIN {
             self.new_page();
@@ -74,13 +74,13 @@ impl Writer {
         self.y += height;
     }
 
-    /// Puts the pages of another behind these.
+    /// Appends the pages of another writer.
     pub(super) fn append(&mut self, other: Self) {
         self.pages.extend(other.pages);
         self.y = other.y;
     }
 
-    /// Pages begun.
+    /// The number of pages begun.
     pub(super) fn pages(&self) -> usize {
         self.pages.len()
     }
@@ -156,7 +156,7 @@ impl Writer {
     }
 }
 
-/// Breaks words into lines; a word wider than a line stands alone in it.
+/// Breaks words into lines of this width in points. A wider word has a line of its own.
 pub(super) fn wrap(text: &str, face: Face, size: f64, width: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {

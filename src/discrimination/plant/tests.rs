@@ -11,7 +11,7 @@ fn drill(name: &str) -> Drill {
     read(file.text.as_bytes()).0.expect("it reads")
 }
 
-/// A stage at a tempo with its spots.
+/// The timeline of a stage at a tempo, with its spots.
 fn laid(drill: &Drill, stage: usize, tempo: i128) -> (Timeline, Vec<Spot>) {
     let score = resolve_music(&drill.stages[stage].music, Beats::ZERO, &drill.schools);
     let tempo = Bpm::whole(tempo).expect("a tempo");
@@ -21,7 +21,7 @@ fn laid(drill: &Drill, stage: usize, tempo: i128) -> (Timeline, Vec<Spot>) {
     (timeline, spots)
 }
 
-/// What sounds: note, beginning and length in milliseconds.
+/// The sounds of a timeline: note, beginning and length, both in milliseconds.
 fn sounds(timeline: &Timeline) -> Vec<(Note, f64, f64)> {
     let ms = |beats| milliseconds(beats, timeline.tempo);
     let all = timeline.first.iter().filter_map(sounded);
@@ -34,7 +34,7 @@ fn of(spots: &[Spot], difference: Difference) -> Spot {
     found.expect("a place for it").clone()
 }
 
-/// The last stage whose movement stands whole in it: real time.
+/// The last stage with the whole movement in real time.
 fn real_time(drill: &Drill) -> usize {
     let names = drill.stages.iter().map(|stage| stage.name.as_str());
     names
@@ -43,8 +43,8 @@ fn real_time(drill: &Drill) -> usize {
         .unwrap_or(0)
 }
 
-/// The grip from D at 80: gracenote 35 ms, low Gs 55 each (from memory, as its lengths), landing on
-/// beat 3 at 1500 ms.
+/// The grip from D at 80 beats a minute: the gracenote has 35 ms, the low Gs 55 ms each (from
+/// memory), and it closes on beat 3, at 1500 ms.
 #[test]
 fn each_fault_of_the_grip_from_d_is_where_it_should_be() {
     let drill = drill("grip-from-d");
@@ -106,7 +106,7 @@ fn each_fault_of_the_grip_from_d_is_where_it_should_be() {
     );
 }
 
-/// A doubling begins on the beat: what is planted in it moves what follows, never its beginning.
+/// A doubling begins on the beat. A fault in it moves what follows, and never its beginning.
 #[test]
 fn what_stands_on_the_beat_stays() {
     let drill = drill("doubling-on-e");
@@ -125,9 +125,9 @@ fn what_stands_on_the_beat_stays() {
     }
 }
 
-/// Which note sounds in which crossing, from the chart (facts of the trade, section 2, computed):
-/// one hand before the other sounds low A between C and E, D and F, B and E; the falling fingers
-/// first sound low G between low A and C.
+/// The note that sounds in each crossing, from the fingering chart (facts of the trade, section 2,
+/// computed): with one hand before the other, low A sounds between C and E, D and F, and B and E;
+/// with the falling fingers first, low G sounds between low A and C.
 #[test]
 fn a_blip_sounds_what_the_chart_says() {
     let crossings = drill("crossings");
@@ -153,8 +153,8 @@ fn a_blip_sounds_what_the_chart_says() {
     }
 }
 
-/// Whatever is planted, everywhere: what lies outside the figure keeps its onset, the line stays
-/// gapless and sorted, no sound vanishes, and a fault of no size is none.
+/// Wherever a fault is put, the sounds outside the figure keep their onsets, the line stays sorted
+/// and without gaps, no sound vanishes, and a fault of size 0 changes nothing.
 #[test]
 fn planted_timelines_keep_all_other_onsets() {
     let mut planted_faults = 0;
@@ -224,8 +224,8 @@ fn gapless(planted: &Timeline, clean: &Timeline) {
     );
 }
 
-/// The piece to listen to begins with a sound, holds the whole movement and its landing, and is cut
-/// at the same places with the fault and without.
+/// The piece begins with a sound, holds the whole movement and the note it closes on, and is cut at
+/// the same places with a fault and without.
 #[test]
 fn the_piece_holds_the_movement_and_little_more() {
     for name in [
@@ -277,7 +277,7 @@ fn the_piece_holds_the_movement_and_little_more() {
     }
 }
 
-/// The taps of a birl are what is heard of it, and are to be alike (facts of the trade, section 4,
+/// The taps of a birl are what is heard of it, and should be equal (facts of the trade, section 4,
 /// common practice).
 #[test]
 fn of_a_birl_the_taps_are_heard() {

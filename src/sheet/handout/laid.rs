@@ -9,42 +9,45 @@ use crate::units::SampleRate;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// Moments in order, two numbers each, for a tune at fourteen tempi has twenty thousand: tenths of a
-/// millisecond from the one before, and what it is with a hundred times its head's number from 1. What:
-/// 0 to 8 a note, 10 a beat's click, 11 a bar's, 12 a part's, 20 silence.
+/// Moments in order, as two numbers each, because a tune at fourteen tempi has twenty thousand. The
+/// first number is the time since the moment before, in tenths of a millisecond. The second is a
+/// code plus a hundred times the number, from 1, of the note's head. The code is 0 to 8 for a note,
+/// 10 for a beat's click, 11 for a bar's, 12 for a part's, and 20 for silence.
 type Moments = Vec<i64>;
 
 /// A stage at a rung.
 #[derive(Serialize)]
 #[serde(rename_all = "camelCase")]
 pub(super) struct Laid {
-    /// Tenths of a millisecond in a beat; not rounded, as lengths that are played again and again.
+    /// The length of a beat in tenths of a millisecond. It is not rounded, because errors would add
+    /// up over many beats.
     beat: f64,
     lead: Moments,
     first: Moments,
-    /// Left out where it is as the first.
+    /// The moments of later repetitions; left out where they equal those of the first.
     #[serde(skip_serializing_if = "Option::is_none")]
     again: Option<Moments>,
     lead_length: f64,
     cycle: f64,
 }
 
-/// A written bar in time, as it is played first.
+/// A written bar in time, the first time that it is played.
 #[derive(Serialize)]
 pub(super) struct BarInTime {
-    /// Its number.
+    /// The bar's number.
     number: u16,
-    /// Where it begins and ends, in beats.
+    /// Where the bar begins and ends, in beats.
     from: f64,
     to: f64,
-    /// The beats of a full bar, and those that are over where it begins: those of a pickup's bar.
+    /// The number of beats in a full bar, and the number that have passed where this bar begins,
+    /// which is not 0 for a pickup.
     full: f64,
     over: f64,
-    /// The first and the last written bar of its phrase.
+    /// The index of the first and of the last written bar of its phrase.
     phrase: (usize, usize),
 }
 
-/// A score at a rung as moments; heads by their number.
+/// The moments of a score at a rung. Heads are named by their numbers.
 pub(super) fn laid(
     score: &Score,
     drill: &Drill,
@@ -83,7 +86,7 @@ pub(super) fn laid(
 fn what(kind: &EventKind, index: &BTreeMap<NoteId, usize>) -> i64 {
     match kind {
         EventKind::Sound(sounded) => {
-            // A repeated bar is drawn once, under the names of its first time through.
+            // a repeated bar is drawn once, under the note ids of its first time through
             let id = NoteId {
                 pass: 1,
                 ..sounded.id
@@ -107,14 +110,14 @@ pub(super) fn bars(drill: &Drill, stage: &Stage, score: &Score) -> Vec<BarInTime
     let offsets = music.offsets();
     let first_played = |written: usize| score.bars.iter().find(|bar| bar.written == written);
     let phrases = drill.phrasing(stage).phrases;
-    // a pickup belongs to the phrase it leads to
+    // a pickup belongs to the phrase that it leads to
     let phrase = |written: usize| -> Option<BarRange> {
         let leads = offsets.get(written).is_some_and(|over| !over.is_zero());
         let number = *numbers.get(written + usize::from(leads))?;
         let holds = |phrase: &&BarRange| (phrase.first..=phrase.last).contains(&number);
         phrases.iter().find(holds).copied()
     };
-    // bars of one phrase that are played one behind the other
+    // true where the two bars belong to one phrase and are played one after the other
     let joined = |before: usize, after: usize| {
         phrase(before).is_some()
             && phrase(before) == phrase(after)

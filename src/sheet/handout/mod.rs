@@ -1,8 +1,8 @@
-//! A drill as one page for a phone or tablet: the music as SVG, laid out anew for three widths,
-//! played by the browser's own sound; ticks stay on the device, and there is a view for print.
+//! A drill as one page for a phone or tablet. The music is SVG, laid out for three widths, and is
+//! played by the browser. Ticks stay on the device. There is a view for print.
 //!
-//! The page asks for nothing: its policy forbids every request. Each stage carries its timeline at
-//! every rung, so that the browser plays exactly what the program plays.
+//! The page makes no requests; its security policy forbids them all. Each stage contains its
+//! timeline at every rung, so that the browser plays exactly what the program plays.
 
 mod laid;
 
@@ -24,16 +24,16 @@ use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
-/// The largest page that is handed out, bytes.
+/// The largest page that is handed out, in bytes.
 pub const LARGEST_HANDOUT: usize = 400_000;
 
-/// The widths of systems in staff spaces, each for a kind of screen: a phone held upright, a tablet,
-/// a desk. On a phone of 360 pixels and more a staff is 28 pixels high at least (`page.html` says
-/// where one begins and the other ends).
+/// The widths of systems in staff spaces, for a phone held upright, a tablet and a desktop screen.
+/// On a phone at least 360 pixels wide a staff is at least 28 pixels high (`page.html` has the
+/// limits between the widths).
 const WIDTHS: [f64; 3] = [48.0, 76.0, 108.0];
 
-/// Strengths of the reed's partials from the fundamental up: a cylindrical bore favours the odd
-/// ones. Chosen by ear after the practice chanter's voice.
+/// The strengths of the reed's partials, from the fundamental up. A cylindrical bore favours the
+/// odd ones. Chosen by ear after the practice chanter's voice.
 const PARTIALS: [f32; 12] = [
     1.0, 0.16, 0.72, 0.12, 0.46, 0.1, 0.3, 0.07, 0.18, 0.05, 0.1, 0.03,
 ];
@@ -41,14 +41,15 @@ const PARTIALS: [f32; 12] = [
 #[derive(Serialize)]
 struct StageData {
     name: String,
-    /// For each width: (system, x in the system's own unit) of each note and gracenote.
+    /// For each width, the place of each note and gracenote: the index of its system, and its x in
+    /// the system's unit.
     heads: Vec<Vec<(usize, f64)>>,
-    /// The written bar of each.
+    /// The written bar of each note and gracenote.
     bar: Vec<usize>,
-    /// 1 for a gracenote.
+    /// For each note, 1 where it is a gracenote and 0 where it is not.
     grace: Vec<u8>,
     bars: Vec<BarInTime>,
-    /// The page's rungs that are its own, lowest first.
+    /// The indices of the stage's rungs among the page's rungs, lowest first.
     rows: Vec<usize>,
     /// The timeline of each of these rungs.
     laid: Vec<Laid>,
@@ -57,26 +58,27 @@ struct StageData {
 #[derive(Serialize)]
 struct Data {
     key: String,
-    /// Every rung of the drill in a word, and in full.
+    /// The short name of every rung of the drill, and its name in full.
     rungs: Vec<String>,
     words: Vec<String>,
-    /// The rung that is the goal.
+    /// The index of the rung that is the goal.
     goal: Option<usize>,
     clean: u32,
     hertz: Vec<f64>,
-    /// The holes of each note from the thumb down: `x` closed, `o` open.
+    /// The holes of each note from the thumb down: `x` for covered, `o` for open.
     fingers: Vec<String>,
     partials: Vec<f32>,
     stages: Vec<StageData>,
 }
 
-/// Writes the page, to be played at a pitch. It may be larger than [`LARGEST_HANDOUT`]; the caller decides.
+/// Writes the page, to be played with this tuning. It may be larger than [`LARGEST_HANDOUT`], which
+/// the caller must check.
 pub fn handout(drill: &Drill, tuning: Tuning) -> String {
     handout_with_map(drill, tuning, &[])
 }
 
-/// As [`handout`]; `failing` says of a tune how its bars went lately, which stands as a map under its
-/// staves.
+/// Writes the page like [`handout`]. `failing` holds the recent results of a tune's bars, which are
+/// drawn as a map under its staves.
 pub fn handout_with_map(drill: &Drill, tuning: Tuning, failing: &[BarLine]) -> String {
     let failing = if drill.is_tune() { failing } else { &[] };
     let climbs = climbs(drill);
@@ -119,7 +121,7 @@ pub fn handout_with_map(drill: &Drill, tuning: Tuning, failing: &[BarLine]) -> S
         });
         scores.push(score);
     }
-    // Numbers, and names from the drill: `<` is written so that no name ends the script.
+    // the data holds names from the drill, so `<` is escaped and no name can end the script
     let data = serde_json::to_string(&data(drill, tuning, &key, &rows, stages))
         .unwrap_or_else(|_| "null".to_owned())
         .replace('<', "\\u003c");
@@ -149,7 +151,7 @@ fn layouts(drill: &Drill, stage: &Stage, score: &Score) -> Vec<Engraved> {
         .collect()
 }
 
-/// What the script knows of a stage, its rungs aside.
+/// The script's data of a stage, without its rungs.
 fn stage_data(
     drill: &Drill,
     stage: &Stage,
@@ -185,7 +187,7 @@ fn stage_data(
     }
 }
 
-/// What the script knows of the whole drill; `key` is the written text of all its stages.
+/// The script's data of the whole drill. `key` is the written text of all its stages.
 fn data(drill: &Drill, tuning: Tuning, key: &str, rows: &[Rung], stages: Vec<StageData>) -> Data {
     Data {
         key: crate::practice::StagePrint::of(key).to_string(),
@@ -213,7 +215,7 @@ fn data(drill: &Drill, tuning: Tuning, key: &str, rows: &[Rung], stages: Vec<Sta
     }
 }
 
-/// The title; of a tune in the middle, with what else stands at its head.
+/// The title. For a tune it is centred, with the other lines of the tune's head.
 fn head(drill: &Drill) -> String {
     let title = escape(&drill.title);
     if !drill.is_tune() {
@@ -236,7 +238,8 @@ fn head(drill: &Drill) -> String {
     text
 }
 
-/// The words about the drill, below its music: a phone shows a line of music first.
+/// The words about the drill. They are below its music, so that a phone shows a line of music
+/// first.
 fn words(drill: &Drill, scores: &[Score]) -> String {
     let about = drill.about.as_deref().map(sentence);
     let paragraphs: Vec<String> = about
@@ -254,7 +257,7 @@ fn words(drill: &Drill, scores: &[Score]) -> String {
     text
 }
 
-/// A stage: its name, a button to play it, its music in every width.
+/// Writes a stage: its name, a button to play it, and its music in every width.
 fn section(
     page: &mut String,
     shapes: &mut Shapes,
@@ -298,7 +301,7 @@ fn section(
     for (layout, engraved) in layouts.iter().enumerate() {
         let _ = write!(page, "<div class=\"layout l{layout}\">");
         for (number, system) in engraved.systems.iter().enumerate() {
-            // the music in words stands once and not in every layout
+            // the music in words is written once and not for every width
             let named = if number == 0 {
                 format!("aria-labelledby=\"w{place}\"")
             } else {
@@ -323,7 +326,7 @@ fn section(
     page.push_str("</section>\n");
 }
 
-/// A button over each bar: it repeats at a tap.
+/// Writes a button over each bar, which repeats the bar.
 fn bar_buttons(page: &mut String, system: &System, width: f64, stage: usize, failing: &[BarLine]) {
     for bar in &system.bars {
         let name = match bar.number {
@@ -346,7 +349,7 @@ fn bar_buttons(page: &mut String, system: &System, width: f64, stage: usize, fai
     }
 }
 
-/// The first head of every note in order: the note, its system, its left edge in staff spaces.
+/// The first head of every note in order: the note, its system, and its left edge in staff spaces.
 fn heads_of(engraved: &Engraved) -> Vec<(NoteId, usize, f64)> {
     let mut seen = BTreeSet::new();
     engraved
@@ -367,8 +370,8 @@ fn heads_of(engraved: &Engraved) -> Vec<(NoteId, usize, f64)> {
         .collect()
 }
 
-/// One system as an SVG of its own whose unit is the staff space; each head can be found by its
-/// name. Lines, stems and beams, which all run one way round, are one outline.
+/// Writes one system as an SVG whose unit is the staff space. Each head can be found by its name.
+/// Lines, stems and beams have the same winding direction and are one outline.
 fn draw_system(
     page: &mut String,
     shapes: &mut Shapes,
@@ -390,7 +393,7 @@ fn draw_system(
     let mut seen = BTreeSet::new();
     for element in &system.elements {
         let head = matches!(element.kind, ElementKind::Head | ElementKind::GraceHead);
-        // a note's other heads are tied to its first, which may end the line before
+        // a note's other heads are tied to its first head, which may be in the system before
         let name = element
             .note
             .filter(|note| head && seen.insert(*note))
@@ -411,8 +414,8 @@ mod tests {
     use super::*;
     use crate::drill::{BUILT_IN, read};
 
-    /// A page over the size would not open at once on an old tablet, and one that asks for
-    /// anything would show a hole without a network.
+    /// A page over the limit would open slowly on an old tablet, and a page that makes requests
+    /// would be incomplete without a network.
     #[test]
     fn every_built_in_handout_is_small_and_asks_for_nothing() {
         for drill in BUILT_IN {
@@ -443,7 +446,7 @@ mod tests {
         let value = read(BUILT_IN[0].text.as_bytes()).0.expect("reads");
         let tuning = Tuning::with_low_a(Hertz(240.0), TuningTable::Modern);
         let page = handout(&value, tuning);
-        // low G and low A at 240: 7/8 of it, and itself
+        // with low A at 240 Hz, low G is 7/8 of that
         assert!(page.contains("\"hertz\":[210.0,240.0,270.0,"));
     }
 
@@ -456,8 +459,8 @@ mod tests {
         assert!(!page.contains("<b>"));
     }
 
-    /// A bar without a button in one layout cannot be repeated on that screen, and a phrase that
-    /// leaves its pickup behind begins in the middle.
+    /// In each layout every bar must have a button, or it could not be repeated on that screen. A
+    /// phrase must include its pickup, or it would begin in the middle.
     #[test]
     fn every_bar_can_be_repeated_on_every_screen_and_a_phrase_has_its_pickup() {
         let text = "title: Two parts\nmetre: 2/4\nunit: 1/8\nmusic: \"|:e|A2 c2|e2 c2|d2 B2|G2 B2|A2 c2|e2 c2|d2 B2|G2 A:||:e|a2 e2|c2 e2|d2 B2|[1 G2 A:|[2 A3|]\"\nladder: {from: 50, to: 60, step: 4%}\n";
@@ -483,7 +486,8 @@ mod tests {
                 )
             })
             .collect();
-        // pickup and 4, 4; pickup and 2, 2; the second ending is played apart
+        // a pickup and 4 bars, then 4; a pickup and 2 bars, then 2; the second ending is played
+        // separately
         assert_eq!(phrases[..5], [(0, 4); 5]);
         assert_eq!(phrases[5..9], [(5, 8); 4]);
         assert_eq!(phrases[9..12], [(9, 11); 3]);

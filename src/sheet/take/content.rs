@@ -1,70 +1,70 @@
-//! The values that a picture of a take is drawn from.
+//! The content of a picture of a recording.
 
 use crate::chanter::Note;
 use crate::practice::PointingHeard;
 use crate::units::{Milliseconds, Seconds};
 
-/// A note in time.
+/// A note with its times.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TimedNote {
-    /// The note, which is its row.
+    /// The note, which decides its row.
     pub note: Note,
-    /// Where it begins in the take.
+    /// When the note begins in the recording.
     pub start: Seconds,
-    /// Where it ends.
+    /// When the note ends in the recording.
     pub end: Seconds,
 }
 
-/// A fault and its place.
+/// A fault with its place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FaultMark {
-    /// The row it is ringed on.
+    /// The row on which the fault is ringed.
     pub note: Note,
-    /// Where it stands in the take.
+    /// When the fault occurs in the recording.
     pub at: Seconds,
     /// The words about it.
     pub words: String,
-    /// How long the note lasted and how long it is written, where that is the fault.
+    /// The played and the written length of the note, where its length is the fault.
     pub lengths: Option<(Milliseconds, Milliseconds)>,
 }
 
-/// A repetition that was found.
+/// A repetition that was found in the recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Round {
-    /// Where its first beat lies in the take.
+    /// When its first beat occurs in the recording.
     pub start: Seconds,
-    /// Its length.
+    /// Its length in seconds.
     pub length: Seconds,
-    /// What stands at its head.
+    /// The words above it.
     pub words: String,
 }
 
-/// The dots or the snaps of a repetition.
+/// The pairs of dotted notes, or of snaps, of a repetition.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PairsPlayed {
-    /// What stands over them.
+    /// The words above them.
     pub words: String,
-    /// Their ratios.
+    /// The ratios that were heard.
     pub heard: PointingHeard,
 }
 
-/// What is drawn of a take. Every list in order of time.
+/// The content of a picture. Every list but the faults is in order of time.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Take {
-    /// The head of the first page.
+    /// The title of the first page.
     pub title: String,
-    /// What it was read from, said below the head.
+    /// The source of the recording, shown below the title.
     pub source: Option<String>,
-    /// The notes heard.
+    /// The notes that were heard.
     pub heard: Vec<TimedNote>,
-    /// The notes expected; empty without a drill.
+    /// The notes that were expected; empty without a drill.
     pub expected: Vec<TimedNote>,
     /// The repetitions; empty without a drill.
     pub rounds: Vec<Round>,
     /// The faults, in any order.
     pub faults: Vec<FaultMark>,
-    /// How the pairs were pointed, where they say how they are wanted.
+    /// The pointing of pairs in each repetition, where the music has a wanted ratio.
     pub pointing: Vec<PairsPlayed>,
-    /// The length of a beat; none without a drill.
+    /// The length of a beat in seconds; none without a drill.
     pub beat: Option<Seconds>,
 }

@@ -1,4 +1,4 @@
-//! A fault under the picture: its words, and its place again, enlarged.
+//! Draws a fault below the picture: its words, and an enlarged view of its place.
 
 use super::content::{FaultMark, Take, TimedNote};
 use super::line::NAMES;
@@ -7,22 +7,23 @@ use crate::sheet::drawing::{Ink, TagRole};
 use crate::sheet::writer::{MARGIN, SMALL, TEXT, Writer, wrap};
 use crate::units::Milliseconds;
 
-/// Points a millisecond in the two bars of a length: 25 ms and 73 differ at a glance.
+/// The scale of the two bars of a length, in points a millisecond, at which 25 ms and 73 ms clearly
+/// differ.
 const LENGTH: f64 = 0.8;
 
-/// Height of each of the two bars.
+/// The height of each of the two bars, in points.
 const LENGTH_BAR: f64 = 3.6;
 
-/// A row of words under the picture, or the two bars of a length.
+/// The height of a row of words below the picture, or of the two bars of a length, in points.
 const TOLD: f64 = TEXT * 1.3;
 
-/// The least height of a fault under the picture: its place enlarged.
+/// The least height of the enlarged view of a fault, in points.
 pub(super) const FAULT: f64 = 60.0;
 
-/// The share of the width that a fault's words get.
+/// The share of the width that the words about a fault get.
 const WORDS_SHARE: f64 = 0.36;
 
-/// A fault in words, and its place again, enlarged.
+/// Writes a fault in words, and draws the enlarged view of its place.
 pub(super) fn write_fault(writer: &mut Writer, take: &Take, number: usize, fault: &FaultMark) {
     let left = MARGIN + NAMES;
     let width = writer.width() - NAMES;
@@ -49,15 +50,15 @@ pub(super) fn write_fault(writer: &mut Writer, take: &Take, number: usize, fault
     writer.skip(height);
 }
 
-/// A short stretch of time around a fault, to be drawn large.
+/// The stretch of time around a fault that is enlarged.
 struct Window {
     from: f64,
     to: f64,
 }
 
 impl Window {
-    /// The least and the most that is shown, seconds: a gracenote of 30 ms is wide enough for its
-    /// figure, and a long note is seen to its end.
+    /// The least and the most that is shown, in seconds. A gracenote of 30 ms is then wide enough
+    /// for its figure, and a long note is shown to its end.
     const SHORTEST: f64 = 0.5;
     const LONGEST: f64 = 1.2;
 
@@ -82,8 +83,8 @@ impl Window {
         }
     }
 
-    /// Two lanes under each other, what was heard and what is written, each note with its name and
-    /// its whole length; with the same in words.
+    /// Draws two lanes, the heard notes above the written ones, each note with its name and whole
+    /// length. Returns the same in words.
     fn draw(
         &self,
         take: &Take,
@@ -103,7 +104,7 @@ impl Window {
         let mut said = Vec::new();
         for (bars, heard) in [(&take.heard, true), (&take.expected, false)] {
             let mut words = Vec::new();
-            // the right end of the figures so far
+            // the right end of the figures written so far
             let mut free = left;
             for bar in bars {
                 let (start, end) = (bar.start.0.max(self.from), bar.end.0.min(self.to));
@@ -112,7 +113,7 @@ impl Window {
                 }
                 let ms = format!("{:.0}", (bar.end.0 - bar.start.0) * 1000.0);
                 words.push(format!("{} {ms}", bar.note));
-                // a hair of white between neighbours
+                // a narrow gap between neighbours
                 let (from, to) = (x(start), (x(end) - 0.8).max(x(start) + 1.2));
                 let [name_base, ms_base] = if heard {
                     ink.push(Ink::rectangle(from, middle - 8.0, to, middle - 1.0));
@@ -144,8 +145,8 @@ impl Window {
     }
 }
 
-/// A length that was played, solid, over the one that is written, as an outline, with its figures;
-/// both shrink where the longer has no room.
+/// Draws the played length as a solid bar above the written length as an outline, with figures.
+/// Both are reduced where the longer one does not fit.
 fn two_bars(
     (played, written): (Milliseconds, Milliseconds),
     left: f64,

@@ -1,4 +1,4 @@
-//! One line of a picture: a row a note, bars and rings in time.
+//! One line of a picture: a row for each note, with bars and rings along the time.
 
 use super::content::{FaultMark, Take, TimedNote};
 use crate::chanter::{NOTES, Note};
@@ -7,15 +7,15 @@ use crate::sheet::drawing::Ink;
 use crate::sheet::writer::{SMALL, TEXT};
 use crate::units::Seconds;
 
-/// Points of a row of notes.
+/// The height of a note's row in points.
 pub(super) const ROW: f64 = 9.5;
 
-/// Room left of the rows for the names of notes.
+/// The room left of the rows for the names of notes, in points.
 pub(super) const NAMES: f64 = 26.0;
 
-/// Room over the rows for the numbers of faults.
+/// The room above the rows for the numbers of faults, in points.
 pub(super) const NUMBERS: f64 = 12.0;
-/// Radius of a ring.
+/// The radius of a ring in points.
 const RING: f64 = 7.0;
 
 /// One line of a picture.
@@ -23,9 +23,9 @@ pub(super) struct Line {
     pub(super) from: f64,
     pub(super) to: f64,
     pub(super) left: f64,
-    /// Points a second.
+    /// The scale in points a second.
     pub(super) scale: f64,
-    /// Top of the rows.
+    /// The y of the top of the rows, in points.
     pub(super) top: f64,
 }
 
@@ -86,7 +86,7 @@ impl Line {
         ink
     }
 
-    /// The parts of bars inside this line.
+    /// The parts of bars that are inside this line.
     fn shown<'a>(&'a self, bars: &'a [TimedNote]) -> impl Iterator<Item = TimedNote> + 'a {
         bars.iter()
             .filter(|bar| bar.end.0 > self.from && bar.start.0 < self.to)
@@ -114,7 +114,7 @@ impl Line {
                     ink.push(Ink::rectangle(x - 0.25, y, x + 0.25, y + 1.2));
                     y += 3.0;
                 }
-                // the end of a repetition is no beat of it
+                // the end of a repetition is not one of its beats
                 if beat < count && at < self.to - 1e-6 {
                     let text = format!("beat {}", beat + 1);
                     let face = Face::Regular;
@@ -140,7 +140,7 @@ impl Line {
         }
     }
 
-    /// A tick every tenth of a second, longer and named every half.
+    /// Draws a tick every tenth of a second, and a longer one with a number every half second.
     fn seconds(&self, ink: &mut Vec<Ink>) {
         let mut tenth = (self.from * 10.0).ceil() as i64;
         while tenth as f64 / 10.0 <= self.to {
@@ -165,8 +165,8 @@ impl Line {
         ink.push(Ink::rectangle(self.left, y - 0.2, self.x(self.to), y + 0.2));
     }
 
-    /// Rings, each with its number over the rows and a thin line to it. Numbers that would touch
-    /// stand beside each other.
+    /// Draws rings, each with its number above the rows and a thin line to it. Numbers that would
+    /// touch are placed beside each other.
     fn marks(&self, faults: &[(usize, &FaultMark)], ink: &mut Vec<Ink>) {
         let mut free = f64::NEG_INFINITY;
         for (number, fault) in faults {
@@ -213,10 +213,11 @@ fn slant(from: (f64, f64), to: (f64, f64)) -> Ink {
     ])
 }
 
-/// A circle of four curves, its inner edge the other way round.
+/// A circle of four curves. Its inner edge runs the other way round, so that the inside is not
+/// filled.
 fn ring(x: f64, y: f64, radius: f64) -> Ink {
     const EDGE: f64 = 1.0;
-    /// Handle of a quarter of a circle, in radii: 4/3 (√2 − 1).
+    /// The length of the handles of a quarter of a circle, in radii: 4/3 (√2 − 1).
     const HANDLE: f64 = 0.552_284_749_8;
     let mut segments = Vec::new();
     for (radius, turn) in [(radius, 1.0), (radius - EDGE, -1.0)] {

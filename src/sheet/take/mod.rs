@@ -1,5 +1,6 @@
-//! A take on paper: what was expected over what was heard, a row a note, time to the right, faults
-//! ringed and numbered. Black on white only: an outline is expected, a solid bar was heard.
+//! A recording on paper: the expected notes above the heard ones, with a row for each note and time
+//! to the right. Faults are ringed and numbered. It is black on white only: an outline is an
+//! expected note, a solid bar a heard one.
 
 mod content;
 mod fault;
@@ -15,18 +16,20 @@ use crate::units::Seconds;
 use fault::{FAULT, write_fault};
 use line::{Line, NAMES, NUMBERS, ROW};
 
-/// Room over the rows for the words of a repetition; the numbers of faults stand below them.
+/// The room above the rows for the words of a repetition, in points. The numbers of faults are
+/// below them.
 const WORDS: f64 = 11.0;
-/// Room under the rows: beats, then seconds.
+/// The room below the rows for the beats and the seconds, in points.
 const SCALES: f64 = 22.0;
-/// Longest line, seconds: a gracenote of 20 ms is then 2 points wide.
+/// The longest line in seconds. A gracenote of 20 ms is then 2 points wide.
 const LONGEST: f64 = 4.6;
-/// Seconds shown before a repetition's first beat: its opening gracenotes, an early player.
+/// How many seconds are shown before the first beat of a repetition, for opening gracenotes and an
+/// early player.
 const BEFORE: f64 = 0.25;
-/// The most pages: a picture of a few minutes is looked at, one of hours is not.
+/// The most pages. A picture of a few minutes is read, and one of hours is not.
 const PAGES: usize = 12;
 
-/// Draws a take, line after line as music is set.
+/// Draws a recording in lines from top to bottom, like music.
 pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
     let mut writer = Writer::new(paper);
     writer.new_page();
@@ -67,7 +70,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
         }
         let early = if take.rounds.is_empty() { 0.0 } else { BEFORE };
         let scale = width / (length + early);
-        // beats stand under each other, also where a line has nothing before its first
+        // beats are aligned from line to line, even where a line has nothing before its first beat
         let opens = take
             .rounds
             .iter()
@@ -92,7 +95,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
     writer.finish(take.title.clone())
 }
 
-/// The length of a line, seconds: a whole number of beats where there are beats.
+/// The length of a line in seconds: a whole number of beats where there are beats.
 fn line_length(beat: Option<Seconds>) -> f64 {
     let Some(beat) = beat.map(|beat| beat.0).filter(|beat| *beat > 0.0) else {
         return 4.0;
@@ -105,7 +108,8 @@ fn line_length(beat: Option<Seconds>) -> f64 {
         * beat
 }
 
-/// Where the lines begin and end, seconds: anew with each repetition, and none without a note.
+/// The beginning and end of each line in seconds. Each repetition begins a new line, and a line
+/// without a note is left out.
 fn lines(take: &Take, length: f64) -> Vec<(f64, f64)> {
     let all = || take.heard.iter().chain(&take.expected);
     let first = all().map(|bar| bar.start.0).fold(f64::INFINITY, f64::min);
@@ -131,7 +135,7 @@ fn lines(take: &Take, length: f64) -> Vec<(f64, f64)> {
             from += length;
         }
     }
-    // the gracenotes that open a repetition stand before its first beat
+    // the gracenotes that open a repetition come before its first beat
     for round in &take.rounds {
         if let Some(line) = lines
             .iter_mut()

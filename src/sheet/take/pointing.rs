@@ -1,6 +1,7 @@
-//! How the pairs of a repetition were pointed, bar by bar: a lozenge a pair, higher where the long note
-//! was held longer, over the band that is wanted. Ratios stand on a logarithmic scale, so that twice
-//! as long is as far everywhere. Black on white only: a hollow lozenge is a pair that is not judged.
+//! Draws how the pairs of a repetition were pointed, bar by bar: a lozenge for each pair, higher
+//! where the long note was held longer, over the wanted band. The scale of ratios is logarithmic,
+//! so that a doubling is the same distance everywhere. It is black on white only: a hollow lozenge
+//! is a pair that is not judged.
 
 use super::content::PairsPlayed;
 use crate::engraving::font::{Face, Segment};
@@ -8,21 +9,21 @@ use crate::practice::{PairPlayed, PointingHeard};
 use crate::sheet::drawing::{Ink, TagRole};
 use crate::sheet::writer::{SMALL, TEXT, Writer};
 
-/// Height of the field, points.
+/// The height of the field in points.
 const FIELD: f64 = 62.0;
-/// Room left of the field for the ratios.
+/// The room left of the field for the ratios, in points.
 const RATIOS: f64 = 34.0;
-/// Room under the field for the numbers of bars.
+/// The room below the field for the bar numbers, in points.
 const BARS: f64 = 13.0;
-/// Half of a lozenge's width and height.
+/// Half of a lozenge's width and height, in points.
 const HALF: f64 = 2.6;
-/// Ratios that have a line, where they are in sight.
+/// The ratios that have a line, where the field includes them.
 const TICKS: [f64; 9] = [0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0];
 
-/// What the signs of these pictures mean.
+/// The legend of the signs.
 const KEY: &str = "A lozenge is a pair, long note to short by onsets; the thick frame is what is wanted. A hollow one is never too round: a movement takes its time from the long note.";
 
-/// Draws every repetition's pairs, each under its words.
+/// Draws the pairs of every repetition, each below its words.
 pub(super) fn write(writer: &mut Writer, all: &[PairsPlayed]) {
     if all.is_empty() {
         return;
@@ -41,7 +42,7 @@ pub(super) fn write(writer: &mut Writer, all: &[PairsPlayed]) {
     }
 }
 
-/// The field's ratios from bottom to top.
+/// The range of ratios from the bottom of the field to its top.
 struct Scale {
     least: f64,
     most: f64,

@@ -1,4 +1,4 @@
-//! The picture of a take: its lines, its rings and its enlarged faults.
+//! Tests of the picture of a recording: its lines, its rings and its enlarged faults.
 
 use super::*;
 use crate::chanter::Note;
@@ -57,7 +57,7 @@ fn take() -> Take {
     }
 }
 
-/// Half beats at the edge of a line would make a scale nobody can read.
+/// Parts of a beat at the end of a line would make the scale unreadable.
 #[test]
 fn a_line_holds_whole_beats_and_repetitions_begin_one() {
     assert_eq!(line_length(Some(Seconds(1.0))), 4.0);
@@ -68,7 +68,7 @@ fn a_line_holds_whole_beats_and_repetitions_begin_one() {
     assert_eq!(lines(&Take::default(), 4.0), []);
 }
 
-/// Numbers on each other are no numbers; every fault has its ring and its words.
+/// Numbers must not overlap, and every fault has its ring and its words.
 #[test]
 fn numbers_of_faults_stand_apart() {
     let booklet = draw_take(&take(), Paper::A4);
@@ -90,7 +90,8 @@ fn numbers_of_faults_stand_apart() {
     }
 }
 
-/// A ring says where; how far off it was is read in the place enlarged, beside what is written.
+/// A ring shows the place of a fault. The enlarged view shows how far off it was, beside the
+/// written length.
 #[test]
 fn each_fault_stands_again_with_the_written_lengths() {
     let booklet = draw_take(&take(), Paper::A4);
@@ -105,7 +106,7 @@ fn each_fault_stands_again_with_the_written_lengths() {
     assert_eq!(enlarged, [wanted; 2]);
 }
 
-/// Hours of a take would make a picture that nothing opens: it ends and says so.
+/// A picture of hours would be too large to open, so it ends and says so.
 #[test]
 fn a_long_take_ends_on_a_page_that_says_so() {
     let heard = (0..3600)
@@ -125,7 +126,7 @@ fn a_long_take_ends_on_a_page_that_says_so() {
     assert!(said);
 }
 
-/// The ratio by bar: each pair once, with the same in words for who cannot see it.
+/// The ratio in each bar: each pair once, and the same in words for a reader who cannot see it.
 #[test]
 fn the_pairs_stand_bar_by_bar_under_the_take() {
     let booklet = draw_take(&take(), Paper::A4);
@@ -144,7 +145,7 @@ fn the_pairs_stand_bar_by_bar_under_the_take() {
     );
     let lozenges = figure.ink.iter().filter(|ink| match ink {
         Ink::Fill(segments) => match segments[..] {
-            // neither of the first two corners is beside or above the other: no rectangle
+            // neither of the first two corners is beside or above the other, so it is no rectangle
             [Segment::Move(one), Segment::Line(other), ..] => one.0 < other.0 && one.1 < other.1,
             _ => false,
         },
