@@ -28,7 +28,7 @@ pub(crate) fn tone(text: &str) -> Result<Millis, String> {
     })
 }
 
-/// The options that choose the rung of a stage.
+/// The rung of a stage.
 #[derive(clap::Args, Debug, Clone, Copy, Default)]
 pub(crate) struct AtRung {
     /// Beats a minute; the first of the stage when left out.
@@ -74,7 +74,7 @@ impl AtRung {
     }
 }
 
-/// The options that choose bars of a tune.
+/// Which bars of a tune are meant.
 #[derive(clap::Args, Debug, Clone, Default)]
 pub(crate) struct OfTune {
     /// These bars of a tune, from 1, such as 5-8: with the pickup before them and the next note

@@ -69,8 +69,7 @@ pub(crate) struct Arguments {
     marking: MarkingArguments,
 }
 
-/// The options for who marks. They are separate because a warm-up, which marks nothing, has none of
-/// them.
+/// Arguments about who marks: a warm-up marks nothing and has none of them.
 #[derive(clap::Args)]
 struct MarkingArguments {
     /// A repetition counts as clean unless a pedal or key says otherwise; after six without a key

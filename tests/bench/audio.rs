@@ -1,7 +1,8 @@
-//! How fast the player is: a minute of chanter, three drones and click, and the worst callback.
+//! Measures the speed of the player: a minute of chanter, three drones and click, and the slowest
+//! callback.
 //!
-//! `cargo bench -p gracerung-benches --bench audio`. What is asked of it: at least 250 times faster than real time on
-//! one core, and no 64-frame callback over a tenth of its 1.33 ms.
+//! `cargo bench -p gracerung-benches --bench audio`. The aims are at least 250 times real time on
+//! one core, and no callback of 64 frames that takes more than a tenth of its 1.33 ms.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 
@@ -20,7 +21,8 @@ const FRAMES: usize = SECONDS * RATE.0 as usize;
 const RUNS: usize = 15;
 const CALLBACK: usize = 64;
 
-/// The last stage of the drill: most gracenotes, no breath, so that the line never rests.
+/// The timeline of a drill's last stage. It has the most gracenotes and no breath, so that the
+/// chanter never rests.
 fn timeline() -> Option<Arc<Timeline>> {
     let file = built_in("crunluath")?;
     let drill = read(file.text.as_bytes()).0?;
@@ -50,7 +52,7 @@ fn started(timeline: &Arc<Timeline>) -> (Renderer, Controls) {
     (renderer, controls)
 }
 
-/// A minute in blocks of `length`; the time of each block.
+/// Renders a minute in blocks of `length` frames. Returns the time that each block took.
 fn minute(timeline: &Arc<Timeline>, length: usize) -> Vec<Duration> {
     let (mut renderer, mut controls) = started(timeline);
     let mut block = vec![0.0_f32; length];
@@ -83,8 +85,9 @@ fn main() {
         speeds[0],
         speeds[RUNS - 1]
     );
-    // A machine that runs other things interrupts any thread now and then: a block's own worst is
-    // the smallest of its times over the runs, the worst seen is printed beside it.
+    // Other programs on the machine interrupt any thread now and then. A block's own time is
+    // therefore the smallest of its times over all runs; the largest time seen is printed beside
+    // it.
     let runs: Vec<Vec<Duration>> = (0..RUNS).map(|_| minute(&timeline, CALLBACK)).collect();
     let own = (0..FRAMES / CALLBACK)
         .filter_map(|n| runs.iter().map(|run| run[n]).min())

@@ -1,9 +1,9 @@
-//! How long the whole catalogue takes: every movement between every two notes, by every school,
-//! resolved and explained.
+//! Measures the time for the whole catalogue: every movement between every two notes, by every
+//! school, resolved and explained.
 //!
-//! `cargo bench -p gracerung-benches --bench catalogue`. What is asked of it: under a second. With
-//! `-- --print` it prints what the explanations say instead, each sentence once with the first of
-//! its contexts, for somebody who knows the trade to read.
+//! `cargo bench -p gracerung-benches --bench catalogue`. The aim is less than a second. With `--
+//! --print` it prints the text of the explanations instead, each sentence once with the first of
+//! its contexts, to be read by somebody who knows the trade.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 
@@ -23,7 +23,7 @@ fn main() {
     }
 }
 
-/// Every movement in every context, by no school and by each of its own.
+/// Every movement in every context, without a school and by each of its own schools.
 fn everywhere() -> impl Iterator<Item = (Movement, Context, Schools)> {
     Movement::all().flat_map(|movement| {
         let usual = std::iter::once(Schools::none());
@@ -82,7 +82,8 @@ fn print(tempo: Bpm) {
     }
 }
 
-/// What is said of a movement that is played here; of another one, why not and what instead.
+/// The sentences about a movement: its explanation where it can be played, or else the reason why
+/// not and what to play instead.
 fn sentences(explanation: Explanation) -> Vec<(&'static str, String)> {
     if let Some(refusal) = explanation.refusal() {
         return vec![("why not", refusal)];

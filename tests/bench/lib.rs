@@ -1,4 +1,4 @@
-//! The real binary on a pseudo-terminal, for the benches.
+//! Runs the real binary on a pseudo-terminal for the benches.
 
 #![expect(clippy::expect_used, reason = "a bench that cannot run says so")]
 
@@ -9,10 +9,10 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-/// The program, which lies beside the bench: `cargo build --release` makes it.
+/// The path of the program, which is beside the bench. `cargo build --release` builds it.
 ///
 /// # Panics
-/// Where it was not built.
+/// Panics where the program was not built.
 pub fn program() -> PathBuf {
     let beside = std::env::current_exe().expect("a bench has a file");
     let folder = beside.ancestors().nth(2).expect("benches lie in deps/");
@@ -39,8 +39,8 @@ pub struct Run {
 }
 
 impl Run {
-    /// Starts the program in `home`, 80 columns by 24 rows, without a sound device.  Where `home` has no
-    /// settings it gets some: the first start asks questions.
+    /// Starts the program in `home`, with 80 columns and 24 rows and without a sound device. Where
+    /// `home` has no settings file one is written, because the first start would ask questions.
     pub fn start(home: &Path, arguments: &[&str]) -> Self {
         let pair = native_pty_system()
             .openpty(PtySize {
@@ -90,7 +90,7 @@ impl Run {
         }
     }
 
-    /// What the screen shows now.
+    /// The text that the screen shows now.
     pub fn screen(&self) -> String {
         self.parser
             .lock()
@@ -99,10 +99,10 @@ impl Run {
             .contents()
     }
 
-    /// Waits until the screen holds, and gives the time since `from`.
+    /// Waits until `holds` is true for the screen. Returns the time since `from`.
     ///
     /// # Panics
-    /// After 20 s: a screen that says something else would be told as a time.
+    /// Panics after 20 s, because a wrong screen must not be reported as a time.
     pub fn until(&self, from: Instant, holds: impl Fn(&str) -> bool) -> Duration {
         while !holds(&self.screen()) {
             assert!(
@@ -115,13 +115,14 @@ impl Run {
         from.elapsed()
     }
 
-    /// Types.
+    /// Types these keys.
     pub fn press(&mut self, keys: &str) {
         self.writer.write_all(keys.as_bytes()).expect("keys go in");
         self.writer.flush().expect("keys go in");
     }
 
-    /// User and system time so far, milliseconds; 0 where the system does not say.
+    /// The user and system time of the program so far in milliseconds; 0 where the system does not
+    /// tell.
     pub fn cpu_ms(&self) -> f64 {
         let Some(id) = self.child.process_id() else {
             return 0.0;
@@ -135,11 +136,11 @@ impl Run {
                 .and_then(|f| f.parse::<f64>().ok())
                 .unwrap_or(0.0)
         };
-        // Fields 14 and 15 of proc(5), in ticks of 10 ms.
+        // fields 14 and 15 of proc(5), in ticks of 10 ms
         (ticks(11) + ticks(12)) * 10.0
     }
 
-    /// The most memory held so far, mebibytes.
+    /// The most memory that the program has held so far, in mebibytes.
     pub fn memory(&self) -> f64 {
         let Some(id) = self.child.process_id() else {
             return 0.0;
@@ -152,7 +153,7 @@ impl Run {
             .map_or(0.0, |kib| kib / 1024.0)
     }
 
-    /// Leaves the program and waits for its end.
+    /// Quits the program and waits for its end.
     pub fn end(mut self) {
         self.press("qq");
         let _ = self.child.wait();

@@ -1,7 +1,7 @@
-//! Times the real binary on a pseudo-terminal: start, keys, rest, play, memory.
+//! Times the real binary on a pseudo-terminal: start, keys, rest, play and memory.
 //!
-//! `cargo bench -p gracerung-benches --bench screen` prints a table; nothing is asserted, because a busy machine is no
-//! fault of the program.
+//! `cargo bench -p gracerung-benches --bench screen` prints a table. Nothing is asserted, because
+//! times on a busy machine are no fault of the program.
 
 use gracerung_benches::{Run, program};
 use std::io::Write;

@@ -1,10 +1,11 @@
-//! Hours of play on a simulated clock: the app, the renderer, the board, a journal on the disk and
-//! the screen as the program runs them, with a player who marks by hand or is marked by ear.
+//! Simulates hours of play on a fast clock: app, renderer, board, a journal on the disk and the
+//! screen run as in the program, with a player who marks by hand or is marked by the microphone.
 //!
-//! `cargo bench -p gracerung-benches --bench soak -- [--hours 8] [--ear] [--sound]`. Asked: no frame
-//! of drift, memory within 2 MiB of what it was after an hour, as many open files at the end as then.
-//! With `--sound` the clicks are looked for in the samples; without, samples are thrown away, as
-//! without a device. `tests/soak.sh` runs all four.
+//! `cargo bench -p gracerung-benches --bench soak -- [--hours 8] [--ear] [--sound]`. The aims are
+//! no frame of drift, memory that stays within 2 MiB of its size after an hour, and as many open
+//! files at the end as after that hour. With `--sound` the clicks are looked for in the samples;
+//! without it samples are discarded, as without a device. `tests/soak.sh` runs all four
+//! combinations.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 #![expect(clippy::expect_used, reason = "a bench that cannot run says so")]
@@ -31,16 +32,17 @@ use std::sync::Arc;
 use uuid::Uuid;
 
 const RATE: SampleRate = SampleRate::USUAL;
-/// Frames between two looks at what is heard: those of a screen that is drawn 30 times a second.
+/// The number of frames between two polls of what is heard: those of a screen drawn 30 times a
+/// second.
 const BLOCK: usize = 1600;
-/// A drill is left for the next after so long, seconds, as are minutes of a session.
+/// How long a drill is played before the next, in seconds; also the length of a part in a session.
 const DRILL_S: u64 = 1200;
-/// What memory may grow by after the first hour, KiB.
+/// How much memory may grow after the first hour, in KiB.
 const MOST_GROWN: i64 = 2048;
-/// Noon of a day of 2026, microseconds since 1970.
+/// Noon of a day in 2026, in microseconds since 1970.
 const NOON: i64 = 1_796_040_000_000_000;
 
-/// What plays since its first click.
+/// The timeline that plays, with the place of its first click.
 #[derive(Clone)]
 struct Laid {
     timeline: Arc<Timeline>,
@@ -51,15 +53,16 @@ struct Laid {
     frames_per_beat: Fraction,
 }
 
-/// The player's own instrument, into the microphone: the same music a little slower, so that no two
-/// notes lie where the program's own would.
+/// The player's own instrument, which sounds into the microphone. It plays the same music a little
+/// slower, so that its notes are never exactly where the program's own are.
 struct Instrument {
     renderer: Renderer,
     controls: Controls,
     attention: Attention,
     samples: Vec<f32>,
     serial: u64,
-    /// Repetitions that play or are over: key, music, where each began in the stream.
+    /// The repetitions that play or are over, each with its key, its music and its beginning in the
+    /// stream.
     awaited: VecDeque<((u64, u64), ExpectedStage, Seconds)>,
 }
 
@@ -69,18 +72,19 @@ struct Counted {
     marks_by_ear: u32,
     repetitions: u32,
     timelines: u32,
-    /// Those that followed by themselves, and of them those that began off the grid before.
+    /// The number of timelines that followed another by themselves, and of those that began off the
+    /// grid of the one before.
     followed: u32,
     off_grid: u32,
     clicks: u64,
-    /// By how many frames clicks were off, least and most.
+    /// The smallest and the largest number of frames by which clicks were off.
     off: Option<(i64, i64)>,
     drawn: u32,
 }
 
 struct World {
-    /// The built-in drills with their names, those with the longest stages first: what the longest
-    /// repetition needs is needed within the first hour.
+    /// The built-in drills with their names, those with the longest stages first, so that the
+    /// memory of the longest repetition is used within the first hour.
     drills: Vec<(&'static str, Drill)>,
     model: Model,
     renderer: Renderer,
@@ -91,10 +95,10 @@ struct World {
     playing: bool,
     instrument: Option<Instrument>,
     measured: bool,
-    /// Samples that were just rendered, and those before them.
+    /// The samples that were rendered last, and those before them.
     block: Vec<f32>,
     before: Vec<f32>,
-    /// Frames since the beginning, also those in which nothing plays.
+    /// The number of frames since the beginning, including those in which nothing plays.
     elapsed: u64,
     random: fastrand::Rng,
     counted: Counted,
@@ -200,7 +204,7 @@ impl World {
         })));
     }
 
-    /// A thirtieth of a second.
+    /// Runs a thirtieth of a second.
     fn step(&mut self) {
         std::mem::swap(&mut self.block, &mut self.before);
         self.renderer.fill(&mut self.block);
@@ -242,7 +246,7 @@ impl World {
                 }
                 let (_, timeline, when) = self.sent.front().cloned().expect("it was sent");
                 let frames_per_beat = RATE.frames_per_beat(timeline.tempo);
-                // what follows by itself follows in the grid of what was before it
+                // a timeline that follows by itself must begin on the grid of the one before
                 let follows = self.playing && when == When::CycleEnd;
                 if let Some(before) = self.laid.as_ref().filter(|_| follows) {
                     self.counted.followed += 1;
@@ -299,8 +303,9 @@ impl World {
         self.counted.off = Some((least.min(frames), most.max(frames)));
     }
 
-    /// Every click of the last two blocks but those at their edges: silence up to its frame, then
-    /// sound. A cue of a cell that became clear may lie over one, which then is not counted.
+    /// Checks every click of the last two blocks, except those at their edges: there must be
+    /// silence up to its frame and then sound. A click is left out where the cue of a cleared cell
+    /// may cover it.
     fn look_for_clicks(&mut self, laid: &Laid) {
         const QUIET: f32 = 1e-6;
         let first = self.renderer.frame().0 - 2 * BLOCK as u64;
@@ -331,13 +336,13 @@ impl World {
             }
         }
         for off in found {
-            // no click at all is as bad as one far off
+            // a missing click counts as one that is far off
             self.off_by(off.unwrap_or(40));
             self.counted.clicks += 1;
         }
     }
 
-    /// What a hand says in the breath after a repetition.
+    /// Marks by hand, in the breath after a repetition.
     fn mark_by_hand(&mut self, report: &RendererReport) {
         let RendererReport::Closing { .. } = report else {
             return;
@@ -354,7 +359,7 @@ impl World {
         self.tell(Message::Act(act));
     }
 
-    /// The player begins a repetition where it begins.
+    /// Starts the player's instrument where a repetition begins.
     fn instrument_begins(&mut self, laid: &Laid, key: (u64, u64)) {
         let practising = self.model.practising();
         let Some((score, timeline)) = practising.and_then(|own| own.played_as(laid.serial)) else {
@@ -364,9 +369,9 @@ impl World {
             return;
         };
         let piece = ExpectedStage::of(score, timeline);
-        // By four in a thousand, and with gracenotes and tones of a length of his own: heard as
-        // nobody's but the player's, and clean.  Short repetitions were once taken for the
-        // reference, because their gracenotes were exactly as long.
+        // The instrument is slower by four in a thousand and has gracenotes and tones of its own
+        // lengths, so that it is clean and cannot be taken for the reference. With gracenotes of
+        // exactly the reference's lengths, short repetitions were taken for it.
         let slower = laid.timeline.tempo.value() * Fraction::new(249, 250);
         let layout = Layout {
             count_in: false,
@@ -397,7 +402,7 @@ impl World {
         instrument.awaited.push_back((key, piece, began));
     }
 
-    /// The microphone: what the instrument plays, heard, and whole once it is over.
+    /// Lets the microphone hear the instrument, and analyses each repetition once it is complete.
     fn listen(&mut self) {
         let Some(instrument) = &mut self.instrument else {
             return;
@@ -426,7 +431,7 @@ impl World {
     }
 }
 
-/// Whether a frame lies in the count-in, in which cycle, and how many beats into it.
+/// True where a frame lies in the count-in, with its cycle and the beats since that began.
 fn place(laid: &Laid, frame: u64) -> (bool, u64, f64) {
     let beat = (Fraction::from_integer(frame.into()) - laid.origin) / laid.frames_per_beat;
     let from_first = beat - laid.timeline.lead_in_length.0;
@@ -457,8 +462,8 @@ fn by_longest_stage() -> Vec<(&'static str, Drill)> {
     drills
 }
 
-/// Memory of this process that is no file's, KiB, and its open files; none where the system does
-/// not tell.
+/// The memory of this process that is backed by no file in KiB, and the number of its open files;
+/// none where the system does not tell.
 fn held() -> Option<(i64, usize)> {
     let status = std::fs::read_to_string("/proc/self/status").ok()?;
     let line = status
@@ -532,12 +537,12 @@ fn main() {
             drill += 1;
             next_drill += DRILL_S * second;
         }
-        // where play stopped by itself, or was paused a minute ago
+        // play has stopped by itself, or was paused a minute ago
         if world.model.page() == Page::Practise && !world.model.is_sounding() {
             world.elapsed += 3 * second;
             world.tell(Message::Act(Action::PlayOrPause));
         } else if world.random.u32(..30 * 300) == 0 {
-            // once in five minutes something else than playing
+            // once in five minutes the player does something else than play
             let act = match world.random.u32(..4) {
                 0 => Action::Tempo { up: true },
                 1 => Action::Stage { next: true },

@@ -21,7 +21,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
-/// Entries of the year.
+/// The number of entries in the year.
 fn entries() -> usize {
     if std::env::args().any(|argument| argument == "--million") {
         1_000_000
@@ -49,8 +49,8 @@ fn known(name: &str, drill: &Drill) -> Known {
     }
 }
 
-/// An invented student who plays some sessions of 140 entries a day, each in one cell of a drill
-/// that climbs through the year, three of four marks clean.
+/// A simulated student who plays some sessions of 140 entries a day. Each is in one cell of a drill
+/// that climbs through the year, and three of four marks are clean.
 struct Student {
     random: fastrand::Rng,
     drills: Vec<Known>,
@@ -70,7 +70,7 @@ impl Student {
         }
     }
 
-    /// Plays a day of the year, from 0, that begins at a moment.
+    /// Plays a day of the year, counted from 0, that begins at `begins_us`.
     fn play(&mut self, journal: &mut Journal, day: i64, begins_us: i64) {
         let wanted = entries() * (day as usize + 1) / DAYS as usize;
         let mut hour = 8;
@@ -120,8 +120,8 @@ impl Student {
     }
 }
 
-/// User and system time of all processes that were waited for, milliseconds; 0 where the system does
-/// not say.
+/// The user and system time of all child processes in milliseconds; 0 where the system does not
+/// tell.
 fn cpu_of_children_ms() -> f64 {
     let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
     let after = stat.rsplit(')').next().unwrap_or_default();
@@ -129,7 +129,7 @@ fn cpu_of_children_ms() -> f64 {
         let field = after.split_whitespace().nth(at);
         field.and_then(|field| field.parse::<f64>().ok())
     };
-    // Fields 16 and 17 of proc(5), in ticks of 10 ms.
+    // fields 16 and 17 of proc(5), in ticks of 10 ms
     (ticks(13).unwrap_or(0.0) + ticks(14).unwrap_or(0.0)) * 10.0
 }
 
@@ -162,7 +162,7 @@ fn main() {
             .stdout(Stdio::null());
         command
     };
-    // The year ends today, so that its last days are as open as they are for a player.
+    // the year ends today, so that its last days are not summarised yet, as for a player
     let last: Date = jiff::tz::Offset::UTC
         .to_datetime(jiff::Timestamp::now())
         .date();
@@ -250,7 +250,8 @@ fn main() {
     class(home.path(), &command);
 }
 
-/// The year of a million entries: what a player waits for, with the summary there and without.
+/// Times the commands with a year of a million entries, with the summary of the journal and without
+/// it.
 fn million(home: &Path, command: &dyn Fn(&[&str]) -> Command) {
     let summary = home.join("gracerung/journal.summary.json");
     let timed = |arguments: &[&str]| {
@@ -295,7 +296,7 @@ fn million(home: &Path, command: &dyn Fn(&[&str]) -> Command) {
     run.end();
 }
 
-/// Two hundred reports of a month and four drills each.
+/// Writes two hundred reports, each about four drills in a month.
 fn class(folder: &Path, command: &dyn Fn(&[&str]) -> Command) {
     let mut names = Vec::new();
     for student in 0..200 {

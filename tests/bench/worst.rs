@@ -1,7 +1,7 @@
-//! How long a mebibyte of the worst text costs, by each reader of text files, with its problems
-//! written out.
+//! Measures how long each reader of text files takes for a mebibyte of the worst text, with its
+//! problems printed.
 //!
-//! `cargo bench -p gracerung-benches --bench worst`. What is asked of it: 200 ms of one core each.
+//! `cargo bench -p gracerung-benches --bench worst`. The aim is 200 ms on one core for each.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 
@@ -41,13 +41,13 @@ fn row(name: &str, text: &str, read: impl Fn(&[u8]) -> Vec<gracerung::drill::Pro
     println!("{name:<42} {found:>9} {ms:>10.1}  {says}");
 }
 
-/// A head, then a piece again and again up to the largest file.
+/// A text of the largest size that is read: a head, one piece again and again, and a tail.
 fn filled(head: &str, piece: &str, tail: &str) -> String {
     let room = LARGEST_FILE - head.len() - tail.len();
     format!("{head}{}{tail}", piece.repeat(room / piece.len()))
 }
 
-/// As [`filled`], with a number in each piece.
+/// A text like that of [`filled`], with a number in each piece.
 fn numbered(head: &str, piece: impl Fn(usize) -> String, tail: &str) -> String {
     let mut text = head.to_owned();
     for number in 0.. {

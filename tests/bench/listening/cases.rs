@@ -1,4 +1,4 @@
-//! Cases: made from seeds, read from a folder, written for other programs.
+//! The cases: generated from seeds, read from a folder, or written for other programs.
 
 use super::drills::{Played, play};
 use super::sounds::{Conditions, RATE, record};
@@ -12,11 +12,11 @@ use std::error::Error;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Groups of made-up takes.
+/// The groups of generated recordings.
 pub(crate) const GROUPS: [&str; 8] = [
     "clean", "pipes", "rough", "noise", "reverb", "clicks", "drones", "no fault",
 ];
-/// Groups whose faults count against the drill; the others are told beside.
+/// The groups whose faults count in the result. The others are printed beside it.
 pub(crate) const JUDGED: [&str; 5] = ["clean", "pipes", "rough", "clicks", "drones"];
 pub(crate) const BESIDE: [&str; 4] = ["noise", "reverb", "loud noise", "wet room"];
 
@@ -64,13 +64,13 @@ fn case(group: &str, seed: u64) -> (Take, Conditions) {
     (make(&mut rng, faulty, 16), conditions)
 }
 
-/// A drill played, as it was recorded.
+/// A played drill as a recording.
 pub(crate) fn drill_case(
     group: &str,
     seed: u64,
     kinds: &[usize],
 ) -> (Played, Conditions, Vec<f32>) {
-    // other music for each group: by its name's letters
+    // each group gets different music, by a hash of its name
     let name = group.bytes().fold(7, |sum: u64, letter| {
         sum.wrapping_mul(31).wrapping_add(u64::from(letter))
     });
@@ -81,7 +81,7 @@ pub(crate) fn drill_case(
     (played, conditions, samples)
 }
 
-/// A take with its sound.
+/// A recording with its samples and its truth.
 pub(crate) struct Case {
     pub name: String,
     pub group: String,
@@ -89,11 +89,11 @@ pub(crate) struct Case {
     pub take: Take,
     pub rate: SampleRate,
     pub samples: Vec<f32>,
-    /// No fault was planted in it.
+    /// True where no fault was put into the recording.
     pub faultless: bool,
 }
 
-/// A made-up case; it is written into the folder too when there is one.
+/// A generated case. Where there is a folder it is written there too.
 pub(crate) fn made(group: &str, seed: u64, folder: Option<&Path>) -> Result<Case, Box<dyn Error>> {
     let (take, conditions) = case(group, seed);
     let mut rng = Rng::with_seed(seed + 1000);
@@ -114,7 +114,7 @@ pub(crate) fn made(group: &str, seed: u64, folder: Option<&Path>) -> Result<Case
     })
 }
 
-/// The recordings of a folder, by name.
+/// The recordings of a folder, sorted by name.
 pub(crate) fn names(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
     let mut names: Vec<PathBuf> = fs::read_dir(folder)?
         .filter_map(|entry| entry.ok().map(|e| e.path()))
@@ -124,7 +124,7 @@ pub(crate) fn names(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
     Ok(names)
 }
 
-/// A recording with its truth beside it.
+/// A recording with the truth from the file beside it.
 pub(crate) fn given(path: &Path) -> Result<Case, Box<dyn Error>> {
     let truth: Value = serde_json::from_slice(&fs::read(path.with_extension("json"))?)?;
     let (group, la_hz, take) = read_truth(&truth)?;

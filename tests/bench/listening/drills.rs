@@ -1,8 +1,8 @@
-//! What a made-up player makes of a drill: repetitions with exact faults planted, and whether the
-//! judgement names them and nothing else.
+//! A simulated player plays a drill with exact faults, and the judging must name these faults and
+//! nothing else.
 //!
-//! Clean repetitions keep well within the limits and planted faults go well beyond them: what lies
-//! between is a matter of taste, not of hearing.
+//! Clean repetitions stay well within the thresholds and faults lie well beyond them. What lies
+//! between is a matter of taste and not of hearing.
 
 use super::takes::{Kind, Sounding, Take, between, normal};
 use fastrand::Rng;
@@ -15,38 +15,39 @@ use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Bpm, Fraction, Milliseconds, SampleRate};
 use std::collections::BTreeMap;
 
-/// Seconds of sound a case lasts at least.
+/// The least length of a case in seconds.
 const LASTS: f64 = 24.0;
 
-/// A fault planted.
+/// A fault that was put into a repetition.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Planted {
-    /// The repetition, from 0.
+    /// The number of the repetition, from 0.
     pub repetition: usize,
     pub kind: FaultKind,
-    /// Place of the note it is about in the piece; of the note before for a crossing noise.
+    /// The index in the piece of the note that the fault concerns; for a crossing noise, of the
+    /// note before it.
     pub at: usize,
 }
 
-/// A drill played.
+/// A drill as it was played.
 pub(crate) struct Played {
     pub drill: &'static str,
     pub stage: usize,
     pub piece: ExpectedStage,
     pub take: Take,
     pub planted: Vec<Planted>,
-    /// Where each repetition begins by the player's clock, seconds of the recording.
+    /// Where each repetition begins by the player's clock, in seconds of the recording.
     pub starts: Vec<f64>,
 }
 
-/// One note as the player means to play it.
+/// A note as the player intends to play it.
 #[derive(Clone, Copy)]
 struct Meant {
     note: Note,
     length: f64,
 }
 
-/// A melody note with what belongs to it: gracenotes before the place, on it, and the place.
+/// A melody note with its gracenotes: those before the written beat and those on it.
 struct Figure {
     at: usize,
     before: Vec<usize>,
@@ -54,7 +55,7 @@ struct Figure {
     lands: f64,
 }
 
-/// A stage of a built-in drill at a tempo of its ladder where nothing is crowded.
+/// Chooses a stage of a built-in drill, at a tempo of its ladder at which no movement is crowded.
 fn choose(rng: &mut Rng) -> (&'static str, usize, ExpectedStage) {
     loop {
         let built_in = &BUILT_IN[rng.usize(..BUILT_IN.len())];
@@ -105,12 +106,13 @@ fn figures(piece: &ExpectedStage) -> Vec<Figure> {
     all
 }
 
-/// Every kind of fault that is planted, the likelier twice.
+/// The kinds of faults that are used. A likelier kind is listed twice.
 pub(crate) const KINDS: [usize; 7] = [0, 1, 2, 3, 4, 5, 5];
-/// A gracenote left out.
+/// Only the fault of a gracenote that is left out.
 pub(crate) const LEFT_OUT: [usize; 1] = [2];
 
-/// Plays a drill. `faulty` is the share of repetitions with faults, of these kinds.
+/// Plays a drill. `faulty` is the share of repetitions that get a fault, and `kinds` are the faults
+/// to choose from.
 pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> Played {
     let (drill, stage, piece) = choose(rng);
     let limits = if pipes {
@@ -165,7 +167,7 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> 
                 pipes,
             };
             if chosen.contains(&number) {
-                // the first kind that can be played here
+                // the first kind that is possible here is taken
                 let mut kinds = kinds.to_vec();
                 rng.shuffle(&mut kinds);
                 if let Some((kind, at)) = kinds.iter().find_map(|kind| scene.plant(rng, *kind)) {
@@ -209,7 +211,8 @@ fn first_of(piece: &ExpectedStage, figure: &Figure) -> Note {
     piece.notes[at.copied().unwrap_or(figure.at)].note
 }
 
-/// Gracenotes as a good player plays them: near their length, under what is too long.
+/// Gracenotes as a good player plays them: close to their written length, and shorter than the
+/// threshold for a long gracenote.
 fn meant(rng: &mut Rng, piece: &ExpectedStage, which: &[usize]) -> Vec<Option<Meant>> {
     which
         .iter()
@@ -229,7 +232,7 @@ fn meant(rng: &mut Rng, piece: &ExpectedStage, which: &[usize]) -> Vec<Option<Me
         .collect()
 }
 
-/// A figure about to be played, where a fault can be planted.
+/// A figure that is about to be played, into which a fault can be put.
 struct Scene<'a> {
     piece: &'a ExpectedStage,
     figure: &'a Figure,
@@ -265,7 +268,7 @@ impl Scene<'_> {
         }
     }
 
-    /// What sounds in order, the note before and the melody note included.
+    /// The notes in order, including the note before and the melody note.
     fn row(&self) -> Vec<Note> {
         let mut row: Vec<Note> = self.before.into_iter().collect();
         row.extend(self.crossing.iter().map(|meant| meant.note));
@@ -284,7 +287,7 @@ impl Scene<'_> {
         self.row().windows(2).all(|two| two[0] != two[1])
     }
 
-    /// Whether there is time for what is to sound.
+    /// True where there is enough time for all sounds of the figure.
     fn fits(&self) -> bool {
         let sum =
             |all: &[Option<Meant>]| all.iter().flatten().map(|meant| meant.length).sum::<f64>();
@@ -302,7 +305,7 @@ impl Scene<'_> {
             self.lands,
         );
         let planted = self.try_to_plant(rng, kind);
-        // without the gracenote between them two equal notes are one
+        // without the gracenote between them, two equal notes sound as one
         let one = planted.is_some_and(|(kind, _)| kind == FaultKind::Missing);
         if planted.is_some() && (one || self.flows()) && self.fits() {
             return planted;
@@ -324,7 +327,7 @@ impl Scene<'_> {
         match kind {
             0 => {
                 let which = pick(rng, &of(NoteKind::Gracenote))?;
-                // a tap is no gracenote that lasts too long
+                // a tap is not a gracenote that can last too long
                 if self.piece.notes[graces[which]].tap {
                     return None;
                 }
@@ -396,7 +399,7 @@ impl Scene<'_> {
                     (true, false) => FaultKind::Early,
                     (false, _) => FaultKind::Uneven,
                 };
-                // what begins a movement of several gracenotes is named
+                // the judging names the first gracenote of a movement of several
                 let begins = (self.figure.on.len() > 1)
                     .then(|| self.figure.on.first().copied())
                     .flatten();
@@ -411,7 +414,7 @@ impl Scene<'_> {
         let mut start = self.lands - sum;
         let mut row: Vec<(Note, f64, Kind)> = Vec::new();
         if let Some(meant) = self.crossing {
-            // a blip lies on both sides of where the change would be
+            // a blip lies on both sides of the moment at which the note would change
             start -= 0.5 * crossing;
             row.push((meant.note, meant.length, Kind::Crossing));
         }
@@ -424,7 +427,7 @@ impl Scene<'_> {
             {
                 last.end_s = start;
             }
-            // after a missing gracenote between equal notes the first goes on
+            // where the gracenote between equal notes is missing, the first note goes on
             match sounding.last() {
                 Some(last) if last.note == note && last.end_s >= start => {
                     if let Some(last) = sounding.last_mut() {
@@ -443,20 +446,21 @@ impl Scene<'_> {
     }
 }
 
-/// Counts of faults and clean repetitions.
+/// Counts of faults and of clean repetitions.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Judged {
-    /// By kind: planted, found, reported in vain.
+    /// For each kind of fault: the number put in, the number found, and the number of false
+    /// reports.
     pub kinds: BTreeMap<&'static str, [usize; 3]>,
     pub clean: (usize, usize),
-    /// Repetitions played, and not found.
+    /// The number of repetitions played, and the number not found.
     pub lost: (usize, usize),
-    /// Those that were found and not judged: too much around them. What was planted in them counts as
-    /// not found, and a clean one as not called clean.
+    /// The number of repetitions that were found and not judged because of too many other sounds.
+    /// Their faults count as not found, and a clean one counts as not called clean.
     pub refused: usize,
 }
 
-/// The notes of a repetition as they were played, and where the listener put them.
+/// The notes of a repetition as they were played and as they were heard, in words.
 fn row(played: &Played, start: f64, found: &[(Repetition, Verdict)]) -> String {
     let ends = start + played.piece.length.0;
     let notes = played.take.notes.iter();
@@ -501,7 +505,7 @@ fn word(kind: FaultKind) -> &'static str {
 }
 
 impl Judged {
-    /// Adds one take's outcome; returns what was told in vain or left untold, in words.
+    /// Adds the result of one recording. Returns the false and the missing reports in words.
     pub(crate) fn add(&mut self, played: &Played, found: &[(Repetition, Verdict)]) -> Vec<String> {
         let mut words = Vec::new();
         for (number, start) in played.starts.iter().enumerate() {
@@ -573,7 +577,7 @@ impl Judged {
         words
     }
 
-    /// Adds another group's counts.
+    /// Adds the counts of another group.
     pub(crate) fn join(&mut self, other: &Self) {
         for (kind, counts) in &other.kinds {
             let row = self.kinds.entry(kind).or_default();
@@ -588,7 +592,7 @@ impl Judged {
         self.refused += other.refused;
     }
 
-    /// Precision and recall over all kinds.
+    /// The precision and the recall over all kinds of faults.
     pub(crate) fn rates(&self) -> (f64, f64) {
         let sum = |which: usize| self.kinds.values().map(|row| row[which]).sum::<usize>() as f64;
         let (planted, found, vain) = (sum(0), sum(1), sum(2));

@@ -1,18 +1,22 @@
-//! The figures of the listener, per group: `cargo bench -p gracerung-benches --bench listening`.
+//! Measures how well the program hears, for each group of recordings: `cargo bench -p
+//! gracerung-benches --bench listening`.
 //!
-//! Own cases are made from seeds; even seeds are for tuning, odd ones only ever for testing.
+//! Our own cases are generated from seeds. Even seeds are for tuning, and odd ones are used only
+//! for testing.
 //! - `-- --cases DIR` adds recordings with their truth (NAME.flac or .wav beside NAME.json);
-//! - `-- --peer SCRIPT` lets another listener hear the same recordings beside: the script is run by
-//!   python3 with a folder of recordings and their truth and leaves `NAME.heard.json` there;
-//! - `-- --each N` takes N made-up cases of each group (6);
+//! - `-- --peer SCRIPT` lets another program hear the same recordings for comparison: python3 runs
+//!   the script with a folder of recordings and their truth, and the script writes
+//!   `NAME.heard.json` there;
+//! - `-- --each N` takes N generated cases of each group (6);
 //! - `-- --only notes` or `drills` leaves the other part out;
 //! - `-- --half tuning` or `testing` leaves the other half out;
-//! - `-- --group NAME` takes one group alone;
-//! - `-- --given` gives low A for the drills too, which otherwise is found as `listen` does it;
-//! - `-- --left-out` plants nothing but gracenotes left out;
-//! - `-- --own-sound` hears each take once more with our own click and drones as loud as the chanter;
-//! - `-- --told` prints each fault that was told in vain or not told;
-//! - `-- --write DIR` writes the own cases for other programs to hear.
+//! - `-- --group NAME` takes only one group;
+//! - `-- --given` gives low A for the drills too, which is otherwise found as `listen` finds it;
+//! - `-- --left-out` uses only the fault of a gracenote that is left out;
+//! - `-- --own-sound` hears each recording once more with our own click and drones as loud as the
+//!   chanter;
+//! - `-- --told` prints each false report and each fault that was not reported;
+//! - `-- --write DIR` writes our own cases for other programs to hear.
 #![allow(
     clippy::print_stdout,
     missing_docs,
@@ -44,35 +48,37 @@ use std::process::Command;
 use std::sync::LazyLock;
 use std::time::Instant;
 
-/// Everything measured on one set of cases.
+/// All figures of one set of cases.
 #[derive(Default)]
 pub(crate) struct Figures {
     pub title: String,
     pub groups: BTreeMap<String, Tally>,
     pub all: Tally,
     pub faultless: Tally,
-    /// With low A not given: how far off it was found, cents, and the notes.
+    /// The results with low A not given: the error of the low A that was found, in cents, and the
+    /// notes.
     pub low_a_errors: Vec<f64>,
     pub unaided: Tally,
-    /// Another listener on the same cases.
+    /// The results of the other program on the same cases.
     pub peer: BTreeMap<String, Tally>,
     pub peer_all: Tally,
     pub drills: BTreeMap<String, Judged>,
     pub calibration: Calibration,
-    /// With our own click and drones beside, by group.
+    /// The results with our own click and drones, for each group.
     pub own_sound: BTreeMap<String, Tally>,
-    /// CPU and sound, seconds.
+    /// The processor time and the length of the sound, in seconds.
     pub clock: Clock,
 }
 
-/// Seconds computed, and seconds of sound.
+/// Seconds of processor time, and seconds of sound.
 #[derive(Default)]
 pub(crate) struct Clock {
     pub cpu: f64,
     pub sound: f64,
 }
 
-/// Seconds this thread has computed, by the kernel's account; by the wall clock elsewhere.
+/// The processor time of this thread in seconds, as the kernel counts it; elsewhere the time that
+/// has passed.
 fn cpu_seconds() -> f64 {
     static BEGAN: LazyLock<Instant> = LazyLock::new(Instant::now);
     fs::read_to_string("/proc/thread-self/schedstat")
@@ -192,10 +198,10 @@ fn read_heard(value: &Value) -> Result<Vec<Predicted>, Box<dyn Error>> {
         .collect()
 }
 
-/// A repetition found, and what was made of it.
+/// A repetition that was found, with its verdict.
 type Heard = (Repetition, Verdict);
 
-/// A drill played, judged as the command does it.
+/// Judges a played drill in the same way as the command `listen`.
 fn judged(
     played: &Played,
     low_a: Option<Hertz>,

@@ -1,8 +1,10 @@
-//! What the program itself plays beside a take: its click and its drones, each as loud as the chanter.
+//! Adds the program's own sound to a recording: its click and its drones, each as loud as the
+//! chanter.
 //!
-//! Drones belong to the pipes (Encyclopaedia Britannica, 11th ed.). Our tenor drones sound the low A of
-//! a practice chanter: alone they are that note, and with its high A they are a low A with strong even
-//! harmonics. Nothing in the sound tells them apart, so that is measured beside and not judged.
+//! Drones belong to the pipes (Encyclopaedia Britannica, 11th ed.). Our tenor drones sound the low
+//! A of a practice chanter. Alone they are that note, and together with the chanter's high A they
+//! are a low A with strong even harmonics. Nothing in the sound tells the two apart, so this case
+//! is measured and does not count in the result.
 
 use super::cases::Case;
 use gracerung::chanter::{Instrument, Tuning, TuningTable};
@@ -14,14 +16,14 @@ use gracerung::units::{Beats, Bpm, Frames, Hertz};
 use std::error::Error;
 use std::sync::Arc;
 
-/// Samples over which a click's level is taken: 20 ms at 48 kHz.
+/// The number of samples over which a click's level is measured: 20 ms at 48 kHz.
 const CLICK: usize = 960;
 
 fn power(samples: &[f32]) -> f32 {
     samples.iter().map(|sample| sample * sample).sum::<f32>() / samples.len().max(1) as f32
 }
 
-/// One bus alone, at the take's tempo and low A, as long as the take.
+/// The sound of one bus, at the recording's tempo and low A and of its length.
 fn bus(case: &Case, alone: Bus) -> Result<Vec<f32>, Box<dyn Error>> {
     let text = built_in("grip-from-d").ok_or("no such drill")?.text;
     let drill = read(text.as_bytes())
@@ -57,13 +59,13 @@ fn bus(case: &Case, alone: Bus) -> Result<Vec<f32>, Box<dyn Error>> {
     Ok(samples)
 }
 
-/// Whether our drones sound a note of the chanter's own.
+/// True where our drones sound a note of the chanter's own scale.
 pub(crate) fn drones_are_notes(case: &Case) -> bool {
     let tuning = Tuning::with_low_a(Hertz(case.la_hz), TuningTable::Modern);
     tuning.instrument == Instrument::PracticeChanter
 }
 
-/// The case with our own click beside it, and our drones.
+/// The case with our own click added, and with our drones where `drones` is true.
 pub(crate) fn beside(case: &Case, drones: bool) -> Result<Vec<f32>, Box<dyn Error>> {
     let loud = power(&case.samples);
     let drones = if drones {

@@ -1,17 +1,18 @@
-//! How right a listener was: precision, recall, errors, as pooled counts.
+//! Scores a listener by precision, recall and errors, from counts added over recordings.
 //!
-//! A note is right when its name is right and its onset within the tolerance; ends are ignored
+//! A note is right when its name is right and its onset is within the tolerance; ends are ignored
 //! (mir_eval.transcription with note names for pitches, offset_ratio=None; Raffel et al., ISMIR
-//! 2014). Pairs for errors and extras: most same-name pairs within 50 ms.
+//! 2014). For errors and extra notes, as many notes of the same name as possible are paired within
+//! 50 ms.
 
 use super::takes::{Kind, Sounding, Take};
 use gracerung::chanter::NOTES;
 
-/// Tolerances on the onset, seconds.
+/// The tolerances of the onset in seconds.
 pub(crate) const WITHIN: [f64; 3] = [0.005, 0.010, 0.025];
 const WIDE: f64 = 0.050;
 
-/// A note predicted.
+/// A note that the listener reports.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Predicted {
     pub note: gracerung::chanter::Note,
@@ -19,10 +20,10 @@ pub(crate) struct Predicted {
     pub end_s: f64,
 }
 
-/// Pooled counts of a group.
+/// The counts of a group.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Tally {
-    /// Notes right, [tolerance][all, melody, grace, crossing].
+    /// The number of right notes, as [tolerance][all, melody, grace, crossing].
     pub right: [[usize; 4]; 3],
     pub wrong: [[usize; 4]; 3],
     pub truth: [usize; 4],
@@ -41,8 +42,8 @@ fn class(kind: Kind) -> usize {
     }
 }
 
-/// Most pairs of one name within a tolerance: in time order the first that fits is as good as any,
-/// because all windows are equally wide.
+/// As many pairs of one name within a tolerance as possible. In order of time the first pair that
+/// fits is as good as any, because all windows have the same width.
 fn pairs(truth: &[Sounding], heard: &[Predicted], within: f64) -> Vec<(usize, usize)> {
     let mut found = Vec::new();
     for note in NOTES {
@@ -71,7 +72,7 @@ fn pairs(truth: &[Sounding], heard: &[Predicted], within: f64) -> Vec<(usize, us
     found
 }
 
-/// What was invented or not heard, in words.
+/// The notes that were invented or missed, in words.
 pub(crate) fn slips(take: &Take, heard: &[Predicted]) -> Vec<String> {
     let truth = &take.notes;
     let found = pairs(truth, heard, 0.010);
@@ -115,10 +116,11 @@ pub(crate) fn slips(take: &Take, heard: &[Predicted]) -> Vec<String> {
 }
 
 /// How often notes of a confidence are right, in fifteen bins (expected calibration error: Naeini,
-/// Cooper & Hauskrecht, AAAI 2015). A note is right when one of its name begins within 50 ms.
+/// Cooper & Hauskrecht, AAAI 2015). A note is right when a true note of its name begins within 50
+/// ms.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Calibration {
-    /// Sum of confidence, right ones, count.
+    /// For each bin: the sum of confidences, the number of right notes, and the number of notes.
     bins: [(f64, f64, f64); 15],
 }
 
@@ -140,7 +142,7 @@ impl Calibration {
 }
 
 impl Tally {
-    /// Adds one take's outcome.
+    /// Adds the result of one recording.
     pub(crate) fn add(&mut self, take: &Take, heard: &[Predicted]) {
         let truth = &take.notes;
         let (Some(first), Some(last)) = (truth.first(), truth.last()) else {
@@ -221,13 +223,13 @@ impl Tally {
         }
     }
 
-    /// Invented notes a minute.
+    /// The number of invented notes a minute.
     pub(crate) fn extra_a_minute(&self) -> f64 {
         60.0 * self.extra as f64 / self.seconds.max(1e-9)
     }
 }
 
-/// The share-th smallest value, milliseconds.
+/// The value below which `share` of all values lie, in milliseconds.
 pub(crate) fn percentile_ms(values: &[f64], share: f64) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);

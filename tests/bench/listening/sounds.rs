@@ -1,31 +1,33 @@
-//! How a made-up chanter sounds, in a made-up room, with what else a microphone hears.
+//! Synthesises a chanter in a room, with everything else that a microphone hears.
 //!
-//! A reed's harmonics through resonances drawn by the seed; a finger change takes 1 to 6 ms, glides
-//! through half-covered holes with a dip and a puff of noise; most gracenotes are off pitch, as
-//! false-fingered ones are. 48 kHz.
+//! A reed's harmonics go through resonances that the seed chooses. A change of fingers takes 1 to 6
+//! ms and glides through half-covered holes, with a dip in level and a puff of noise. Most
+//! gracenotes are off pitch, as false-fingered ones are. The sample rate is 48 kHz.
 
 use super::takes::{Kind, Take, between, normal};
 use fastrand::Rng;
 use realfft::RealFftPlanner;
 use std::f64::consts::TAU;
 
-/// Samples a second.
+/// The sample rate in samples a second.
 pub(crate) const RATE: usize = 48_000;
 
-/// What the recording went through.
+/// The conditions of a recording.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Conditions {
     pub la_hz: f64,
     pub pipes: bool,
-    /// Seconds to −60 dB, and the direct sound over the room, dB.
+    /// The room: the reverberation time to −60 dB in seconds, and the level of the direct sound
+    /// relative to the room in dB.
     pub room: Option<(f64, f64)>,
-    /// Signal to noise, dB, and which noise: 0 pink, 1 hum, 2 talk.
+    /// The signal-to-noise ratio in dB, and the kind of noise: 0 pink, 1 hum, 2 talk.
     pub noise: Option<(f64, u8)>,
-    /// Clicks over the chanter, dB, and their kind: 0 ping, 1 wood, 2 beep.
+    /// The level of clicks relative to the chanter in dB, and their kind: 0 ping, 1 wood, 2 beep.
     pub clicks: Option<(f64, u8)>,
-    /// Drones over the chanter, dB.
+    /// The level of drones relative to the chanter in dB.
     pub drones: Option<f64>,
-    /// 0 steady to 1: finger taps, dips of level, unsteady blowing.
+    /// How rough the playing is, from 0 for steady to 1: finger taps, dips in level, unsteady
+    /// blowing.
     pub rough: f64,
 }
 
@@ -43,7 +45,7 @@ const RATIOS: [f64; 9] = [
 const HARMONICS: usize = 36;
 
 struct Timbre {
-    /// Centre hertz, width hertz, height of three resonances.
+    /// The centre in hertz, the width in hertz and the height of three resonances.
     resonances: [(f64, f64, f64); 3],
     fall: f64,
     even: f64,
@@ -117,20 +119,20 @@ impl Timbre {
     }
 }
 
-/// One stretch with fixed aims.
+/// A stretch of sound with constant targets.
 struct Aim {
     start: f64,
     end: f64,
-    /// The breath it lies in: from the start of its first note to the end of its last.
+    /// The breath that it is in, from the start of its first note to the end of its last.
     breath: (f64, f64),
     hertz: f64,
     amplitudes: [f64; HARMONICS],
-    /// The change at its end: half its length, s, and how deep it dips.
+    /// The change at its end: half its length in seconds, and the depth of its dip.
     half: f64,
     dip: f64,
 }
 
-/// The chanter alone, power about 1.
+/// The sound of the chanter alone, with a power of about 1.
 fn chanter(rng: &mut Rng, take: &Take, conditions: &Conditions) -> Vec<f64> {
     let timbre = Timbre::new(rng, conditions.la_hz);
     let mistuned: Vec<f64> = (0..9).map(|_| between(rng, -15.0, 15.0)).collect();
@@ -296,7 +298,7 @@ fn convolve(dry: &[f64], tail: &[f64]) -> Vec<f64> {
     out.iter().map(|value| value / size as f64).collect()
 }
 
-/// A room: a few early reflections and a tail of decaying noise.
+/// The impulse response of a room: a few early reflections and a tail of decaying noise.
 fn room(rng: &mut Rng, seconds: f64, direct_db: f64) -> Vec<f64> {
     let count = (seconds * RATE as f64) as usize;
     let mut tail = vec![0.0; count];
@@ -365,7 +367,7 @@ fn noise(rng: &mut Rng, count: usize, kind: u8) -> Vec<f64> {
     out
 }
 
-/// Speech-like: a buzzing source of wandering pitch through two moving resonances, in syllables.
+/// Adds sound like speech, in syllables: a buzz of varying pitch through two moving resonances.
 pub(crate) fn talk(rng: &mut Rng, out: &mut [f64]) {
     let mut phase = 0.0;
     let (mut pitch, mut aim) = (130.0, 130.0);
@@ -417,7 +419,7 @@ fn add_clicks(rng: &mut Rng, out: &mut [f64], take: &Take, db: f64, kind: u8) {
     };
     let gain = 10f64.powf(db / 20.0) * 1.4;
     let bleed = between(rng, -0.01, 0.01);
-    // half the metronomes accent one beat of two, three or four by a higher sound
+    // half of the metronomes accent one beat of two, three or four by a higher sound
     let bar = if rng.bool() { rng.u8(2..5) } else { 1 };
     let accent = between(rng, 1.2, 2.0);
     let beat = 60.0 / take.bpm;
@@ -472,7 +474,7 @@ fn drones(rng: &mut Rng, count: usize, la_hz: f64, db: f64) -> Vec<f64> {
     out
 }
 
-/// The recording, mono, peak 0.7.
+/// The whole recording, mono, with a peak of 0.7.
 pub(crate) fn record(rng: &mut Rng, take: &Take, conditions: &Conditions) -> Vec<f32> {
     let mut out = chanter(rng, take, conditions);
     if let Some((seconds, direct)) = conditions.room {

@@ -1,4 +1,4 @@
-//! The tables that are printed.
+//! Prints the tables of results.
 
 use super::Figures;
 use super::cases::{BESIDE, JUDGED};
@@ -25,7 +25,7 @@ fn row(title: &str, tally: &Tally) {
 
 const HEAD: &str = "  group      notes | all F1 5/10/25   | gracenotes 10 | crossing 10 | onset med/p95 ms | gracenote length ms | extra/min | movements";
 
-/// Prints what was measured on one set of cases.
+/// Prints the figures of one set of cases.
 pub(crate) fn print(figures: &mut Figures) {
     if !figures.groups.is_empty() {
         println!("{}", figures.title);
@@ -113,7 +113,7 @@ fn drill_row(title: &str, judged: &Judged) {
     );
 }
 
-/// Prints every aim beside what was reached on each set of cases.
+/// Prints every aim beside the result of each set of cases.
 pub(crate) fn print_aims(columns: &[Figures]) {
     print!("{:44} {:>8}", "aim", "reach");
     for figures in columns {

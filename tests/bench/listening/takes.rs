@@ -1,11 +1,11 @@
-//! What a made-up player plays: notes with exact times, faults planted.
+//! Generates what a simulated player plays: notes with exact times, and faults.
 //!
-//! Everything follows from the seed. Times in seconds.
+//! Everything follows from the seed. Times are in seconds.
 
 use fastrand::Rng;
 use gracerung::chanter::{NOTES, Note, crossing, gracenote_sounds};
 
-/// What a note is to the music.
+/// The role of a note in the music.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Kind {
     Melody,
@@ -13,7 +13,7 @@ pub(crate) enum Kind {
     Crossing,
 }
 
-/// A note as it sounds.
+/// A note with its times.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Sounding {
     pub note: Note,
@@ -22,13 +22,13 @@ pub(crate) struct Sounding {
     pub kind: Kind,
 }
 
-/// A take's notes and what surrounds them.
+/// The notes of a recording, with what surrounds them.
 #[derive(Debug, Clone)]
 pub(crate) struct Take {
     pub bpm: f64,
     pub first_click_s: f64,
     pub notes: Vec<Sounding>,
-    /// Movements, from their first gracenote to the start of the closing note.
+    /// The movements, each from its first gracenote to the start of the note it closes on.
     pub movements: Vec<(f64, f64)>,
 }
 
@@ -38,12 +38,13 @@ struct Plan {
     length: f64,
 }
 
-/// A number between two others.
+/// A random number between two others.
 pub(crate) fn between(rng: &mut Rng, low: f64, high: f64) -> f64 {
     low + (high - low) * rng.f64()
 }
 
-/// About normal, by the sum of twelve (Irwin-Hall).
+/// A number from an approximately normal distribution, as the sum of twelve uniform ones
+/// (Irwin-Hall).
 pub(crate) fn normal(rng: &mut Rng) -> f64 {
     (0..12).map(|_| rng.f64()).sum::<f64>() - 6.0
 }
@@ -52,8 +53,8 @@ fn pick<T: Copy>(rng: &mut Rng, all: &[T]) -> T {
     all[rng.usize(..all.len())]
 }
 
-/// The gracenotes that lead from one melody note to the next, and whether they come before the
-/// beat. Only what the fingers can play.
+/// The gracenotes that lead from one melody note to the next, and true where they come before the
+/// beat. Only playable fingerings are used.
 fn ornament(rng: &mut Rng, from: Note, to: Note) -> (Vec<Note>, bool) {
     use Note::{B, C, D, E, F, HighA, HighG, LowA, LowG};
     let mut choices: Vec<(Vec<Note>, bool)> = Vec::new();
@@ -94,7 +95,8 @@ fn ornament(rng: &mut Rng, from: Note, to: Note) -> (Vec<Note>, bool) {
     choices.swap_remove(chosen)
 }
 
-/// Makes a take. `faulty` is the chance of a fault at each place where one could be.
+/// Generates a recording's notes. `faulty` is the probability of a fault at each place where one is
+/// possible.
 pub(crate) fn make(rng: &mut Rng, faulty: f64, beats: usize) -> Take {
     let bpm = between(rng, 50.0, 100.0);
     let beat = 60.0 / bpm;
@@ -153,7 +155,7 @@ pub(crate) fn make(rng: &mut Rng, faulty: f64, beats: usize) -> Take {
         }
         let several = notes.len() > 2;
         if several && rng.f64() < faulty * 0.3 {
-            // the tone between two gracenotes vanishes
+            // the tone between two gracenotes is left out
             notes.remove(if notes[0] <= Note::LowA { 2 } else { 1 });
             notes.dedup();
             if notes.first() == Some(&before) {
@@ -187,7 +189,7 @@ pub(crate) fn make(rng: &mut Rng, faulty: f64, beats: usize) -> Take {
             .get(place + 1)
             .map_or(end, |(_, beats)| first + beats * beat);
         if start + whole > next - 0.08 {
-            // no room: this note is left out of the tune
+            // there is no room, so this note is left out of the tune
             continue;
         }
         let began = start;

@@ -1,5 +1,6 @@
-//! Planted faults as exact notes, without sound: what the verdict names, as a table:
-//! `cargo bench -p gracerung-benches --bench verdicts`; `-- --wrong` prints each that went wrong.
+//! Puts faults into exact notes, without sound, and prints a table of what the verdict names:
+//! `cargo bench -p gracerung-benches --bench verdicts`. With `-- --wrong` it prints each wrong
+//! verdict.
 #![allow(
     clippy::print_stdout,
     missing_docs,
@@ -10,7 +11,7 @@ mod plant;
 
 use plant::{Counts, Plant, bench};
 
-/// Takes of each fault at each place and tempo.
+/// The number of recordings for each fault at each place and tempo.
 const TAKES: usize = 20;
 
 fn row(name: &str, counts: &Counts) {

@@ -1,12 +1,13 @@
-//! A made-up player who plants one fault at a time, as exact notes and without a sound, in contexts
-//! that no built-in drill has; and whether the verdict names it.
+//! A simulated player who makes one fault at a time, as exact notes without sound, in contexts that
+//! no built-in drill has; and the check whether the verdict names the fault.
 //!
-//! The jitter of clean playing (facts: professional drummers' mean error is 2 to 10 ms, Fujii et al.
-//! 2011; untrained taps lead the click by 30 to 50 ms, Aschersleben & Prinz 1995): a constant lead of
-//! 30 to 50 ms a take; each landing off by a normal of 10 ms; each movement quicker or slower as a
-//! whole by a normal of 8 %; each tone inside it longer or shorter by a normal of 6 ms and each
-//! gracenote by one of 5 ms. Nothing is cut off, so that some of it lies beyond any limit. A planted
-//! length is exact; a planted place has the jitter of landings.
+//! Clean playing varies as follows (facts: professional drummers' mean error is 2 to 10 ms, Fujii
+//! et al. 2011; untrained taps lead the click by 30 to 50 ms, Aschersleben & Prinz 1995). Each take
+//! has a constant lead of 30 to 50 ms. Each landing is off by a normal of 10 ms. Each movement as a
+//! whole is faster or slower by a normal of 8 %. Each tone in it is longer or shorter by a normal
+//! of 6 ms, and each gracenote by one of 5 ms. The distributions are not cut off, so that some
+//! values lie beyond any threshold. The length of a fault is exact; the place of a fault varies
+//! like landings.
 
 use fastrand::Rng;
 use gracerung::drill::{Drill, read};
@@ -17,13 +18,13 @@ use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Bpm, Fraction, SampleRate, Seconds};
 use std::collections::BTreeMap;
 
-/// Tempi that are played, beats a minute.
+/// The tempi that are played, in beats a minute.
 pub(super) const TEMPI: [i128; 3] = [50, 63, 80];
-/// Repetitions of a take; the third has the fault.
+/// The number of repetitions in a take, and the index of the one that has the fault.
 const REPETITIONS: usize = 5;
 const FAULTY: usize = 2;
 
-/// A fault that is planted.
+/// A kind of fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Plant {
     /// Every tone of the movement lasts 0.3 of its length.
@@ -40,12 +41,12 @@ pub(super) enum Plant {
     Late,
     /// A dot and a cut are played as two equal notes.
     Round,
-    /// Every dot of a tune that says how it is pointed, or every snap, is played 2 to 1.
+    /// Every dot of a tune with a pointing, or every snap, is played 2 to 1.
     AllRound,
 }
 
 impl Plant {
-    /// Every kind.
+    /// Every kind of fault.
     pub(super) const ALL: [Self; 8] = [
         Self::AllTones,
         Self::OneTone,
@@ -57,7 +58,7 @@ impl Plant {
         Self::AllRound,
     ];
 
-    /// In words, for a table.
+    /// The kind in words, for a table.
     pub(super) fn words(self) -> &'static str {
         match self {
             Self::AllTones => "all tones × 0.3",
@@ -84,7 +85,8 @@ impl Plant {
     }
 }
 
-/// Movements between notes for which no built-in drill has them: name, from, to.
+/// Movements between notes for which no built-in drill has them: the name, the note before and the
+/// note it closes on.
 const MOVEMENTS: [(&str, &str, &str); 12] = [
     ("grip", "E", "B"),
     ("grip", "LA", "F"),
@@ -100,7 +102,7 @@ const MOVEMENTS: [(&str, &str, &str); 12] = [
     ("catch", "E", "C"),
 ];
 
-/// Pointed rhythms, dots before and after their cuts, with and without gracenotes.
+/// Pointed rhythms, with dotted notes before and after their cuts, with and without gracenotes.
 const POINTED: [&str; 5] = [
     "{g}A3B {d}c3e|{g}f4 e4|",
     "{g}c3d {g}e3f|{g}e3c A4|",
@@ -109,8 +111,8 @@ const POINTED: [&str; 5] = [
     "{g}ce3 {g}fe3|{g}c4 {g}A4|",
 ];
 
-/// Tunes whose kind says how they are pointed (from experience, 55 to 65 % sure): kind, metre, music.
-/// A jig is even, and nothing in it is round.
+/// Tunes whose kind decides how they are pointed (from experience, 55 to 65 % sure): kind, metre
+/// and music. A jig is even, and nothing in it can be too round.
 const TUNES: [(&str, &str, &str); 3] = [
     (
         "march",
@@ -129,7 +131,7 @@ const TUNES: [(&str, &str, &str); 3] = [
     ),
 ];
 
-/// The drills: each movement in real time, each rhythm at half the tempo of the movements.
+/// The drills: each movement in real time, and each rhythm at half the tempo of the movements.
 pub(super) fn drills() -> Vec<(String, Drill)> {
     let movements = MOVEMENTS.iter().map(|(name, from, to)| {
         let text = format!(
@@ -165,7 +167,7 @@ pub(super) fn drills() -> Vec<(String, Drill)> {
         .collect()
 }
 
-/// A drill's last stage at a tempo.
+/// A drill's last stage at a tempo, as the judging expects it.
 pub(super) fn piece(drill: &Drill, tempo: Bpm) -> ExpectedStage {
     let stage = drill.stages.last().expect("a drill has a stage");
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
@@ -177,7 +179,7 @@ pub(super) fn piece(drill: &Drill, tempo: Bpm) -> ExpectedStage {
     ExpectedStage::of(&score, &lay(&score, &layout))
 }
 
-/// A melody note with what leads to it.
+/// A melody note with its gracenotes.
 struct Figure {
     at: usize,
     before: Vec<usize>,
@@ -199,7 +201,8 @@ fn figures(piece: &ExpectedStage) -> Vec<Figure> {
     all
 }
 
-/// Where a fault can be planted: the figure, and what is named when it is found.
+/// The places where a fault is possible: the index of the figure, and the indices of the notes that
+/// may be named for it.
 fn places(piece: &ExpectedStage, plant: Plant) -> Vec<(usize, Vec<usize>)> {
     let figures = figures(piece);
     let mut places = Vec::new();
@@ -259,7 +262,7 @@ fn places(piece: &ExpectedStage, plant: Plant) -> Vec<(usize, Vec<usize>)> {
                 let next = figures.get(number + 1);
                 let taken =
                     !figure.before.is_empty() || next.is_some_and(|next| !next.before.is_empty());
-                // nothing is said of a dot whose time a movement takes
+                // a dotted note that gives time to a movement is not judged
                 let judged = piece.notes[figure.at].pair.is_none() || !taken;
                 if judged && (first > 1.9 * second || second > 1.9 * first) {
                     places.push((number, vec![figure.at]));
@@ -276,7 +279,7 @@ fn normal(rng: &mut Rng) -> f64 {
     radius * (std::f64::consts::TAU * rng.f64()).cos()
 }
 
-/// A take: one repetition has the fault.
+/// Plays a take in which one repetition has the fault.
 fn play(
     rng: &mut Rng,
     piece: &ExpectedStage,
@@ -358,16 +361,17 @@ fn play(
         .collect()
 }
 
-/// What came of the takes with one kind of fault.
+/// The results of the takes with one kind of fault.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Counts {
-    /// Faults planted, named among the two worst, and named at the right note.
+    /// The number of faults played, of faults named among the two worst, and of faults named at the
+    /// right note.
     pub(super) planted: usize,
     pub(super) told: usize,
     pub(super) right: usize,
-    /// Faults told in vain in the same repetitions.
+    /// The number of false reports in the same repetitions.
     pub(super) vain: usize,
-    /// Repetitions without a fault, and those called clean.
+    /// The number of repetitions without a fault, and of those called clean.
     pub(super) clean: usize,
     pub(super) called_clean: usize,
 }
@@ -392,7 +396,7 @@ impl Counts {
         Self::share(self.called_clean, self.clean)
     }
 
-    /// Adds other counts.
+    /// Adds the counts of another result.
     pub(super) fn join(&mut self, other: &Self) {
         self.planted += other.planted;
         self.told += other.told;
@@ -403,7 +407,7 @@ impl Counts {
     }
 }
 
-/// The counts by fault and by drill, and what went wrong, in words.
+/// The counts by fault and by drill, with the wrong verdicts in words.
 #[derive(Debug, Default)]
 pub(super) struct Outcome {
     pub(super) by_plant: BTreeMap<Plant, Counts>,
@@ -412,7 +416,7 @@ pub(super) struct Outcome {
 }
 
 impl Outcome {
-    /// All of it.
+    /// The sum of all counts.
     pub(super) fn all(&self) -> Counts {
         let mut all = Counts::default();
         for counts in self.by_plant.values() {
@@ -430,7 +434,7 @@ fn verdicts(piece: &ExpectedStage, heard: &[HeardNote], limits: &Thresholds) -> 
         .collect()
 }
 
-/// Plays every fault at every place it can have, `takes` times at each tempo.
+/// Plays every fault at every possible place, `takes` times at each tempo.
 pub(super) fn bench(takes: usize, seed: u64) -> Outcome {
     let mut outcome = Outcome::default();
     let mut rng = Rng::with_seed(seed);
