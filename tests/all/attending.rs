@@ -1,4 +1,4 @@
-//! Repetitions that are cut out of a stream and heard, played by our own chanter.
+//! Repetitions that are cut out of a stream and analysed. Our own chanter plays them.
 
 use gracerung::chanter::{Tuning, TuningTable};
 use gracerung::drill::{built_in, read};
@@ -12,13 +12,13 @@ use std::sync::Arc;
 
 const RATE: SampleRate = SampleRate(48_000);
 
-/// A stage of a built-in drill as its reference line sounds: count-in and three repetitions.
+/// A stage of a built-in drill played by the reference: the count-in and three repetitions.
 fn played(stage: &str) -> (ExpectedStage, Vec<f32>, Seconds) {
     let file = built_in("grip-from-d").expect("it is there");
     played_with(file.text, stage, 3, &[Bus::Click])
 }
 
-/// A stage of a drill, its count-in and so many repetitions, some of the buses muted.
+/// A stage of a drill with its count-in and this many repetitions, with some buses muted.
 fn played_with(
     text: &str,
     stage: &str,
@@ -32,8 +32,8 @@ fn played_with(
     sounding(text, stage, count, muted, sound)
 }
 
-/// A stage of a drill with the sound given: its count-in and so many repetitions, some of the buses
-/// muted.
+/// A stage of a drill played with the given sound settings: the count-in and this many repetitions,
+/// with some buses muted.
 fn sounding(
     text: &str,
     stage: &str,
@@ -72,8 +72,7 @@ fn sounding(
     (piece, samples, start)
 }
 
-/// A repetition must be judged while the stream goes on; silence and another stage must earn
-/// nothing.
+/// A repetition is judged while the stream goes on. Silence, or another stage, must get no mark.
 #[test]
 fn a_repetition_is_judged_and_silence_is_not() {
     let (piece, samples, start) = played("real time");
@@ -83,7 +82,7 @@ fn a_repetition_is_judged_and_silence_is_not() {
         attention.push(block);
     }
     let limits = Thresholds::default();
-    // a place that is off by as much as the two clocks differ does no harm
+    // a beginning that is off by the difference of the two clocks must do no harm
     for late in [-0.2, 0.0, 0.2] {
         for cycle in [0.0, 1.0] {
             let cut = attention.cut(&piece, start + Seconds(late) + piece.cycle * cycle, false);
@@ -93,7 +92,7 @@ fn a_repetition_is_judged_and_silence_is_not() {
             assert_eq!(verdict.mark, Some(Mark::Clean), "{:?}", verdict.faults);
         }
     }
-    // where the click is known to the millisecond, so is how far the player is from it
+    // where the click is known to the millisecond, the player's lead over it is too
     for ahead in [-0.04, 0.0, 0.025] {
         let cut = attention.cut(&piece, start + Seconds(ahead), true);
         let heard = cut.hear(&piece).expect("a usual rate");
@@ -121,8 +120,8 @@ fn a_repetition_is_judged_and_silence_is_not() {
     assert_eq!(attention.now().note, None);
 }
 
-/// A whole tune at a slow tempo is longer than what is kept for a drill: it was marked by hand only, and
-/// what was heard of it lacked its beginning.
+/// A whole tune at a slow tempo is longer than the sound that is kept for other drills. It must
+/// still be heard from its beginning and marked.
 #[test]
 fn a_tune_of_two_minutes_is_heard_whole() {
     let file = built_in("lamp-on-the-slipway").expect("it is there");
@@ -141,15 +140,15 @@ fn a_tune_of_two_minutes_is_heard_whole() {
     assert_eq!(verdict.mark, Some(Mark::Clean), "{:?}", verdict.faults);
 }
 
-/// Without it a metronome beside the player would be heard as crossing noises where a repetition has
-/// too few clicks to learn them from: two bars of 2/4 have two accents and two beats, and the sound
-/// before it has the rest.
+/// A metronome beside the player must not be heard as crossing noises, even where a repetition has
+/// too few clicks to learn them from: two bars of 2/4 have only two accents and two beats, so that
+/// the others are learnt from the sound before.
 #[test]
 fn a_short_repetition_is_judged_beside_a_loud_metronome() {
     let text = "title: Up and down\nmetre: 2/4\nunit: 1/8\nstages:\n  - {name: steps, music: '{g}A2 {d}B2|{e}A2 {g}c2|'}\nladder: {from: 60, to: 80, step: 4}\n";
     let (piece, mut samples, start) = played_with(text, "steps", 7, &[Bus::Click]);
     assert!((piece.length.0 - 4.0).abs() < 1e-9, "{}", piece.length.0);
-    // an electronic metronome: beeps of 30 ms, the bar's higher
+    // an electronic metronome with beeps of 30 ms, the first of each bar higher
     for (at, sample) in samples.iter_mut().enumerate() {
         let time = at as f64 / 48_000.0 + 4.0 - start.0.fract();
         let hertz = if (time as u64).is_multiple_of(2) {
@@ -173,8 +172,8 @@ fn a_short_repetition_is_judged_beside_a_loud_metronome() {
     }
 }
 
-/// Without it a loudspeaker would practise by itself: the reference in the microphone is known by being
-/// exact, in every stage, and the click and the drones are no player.
+/// A loudspeaker must not practise by itself. In every stage the reference is recognised in the
+/// microphone because it is exact, and click and drones are no player.
 #[test]
 fn our_own_sound_is_no_player() {
     let grips = built_in("grip-from-d").expect("it is there").text;

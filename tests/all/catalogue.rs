@@ -1,4 +1,4 @@
-//! The whole catalogue in every context under every choice of its schools, and against the
+//! The whole catalogue in every context with every choice of its schools, compared with the
 //! sequences of LilyPond's bagpipe.ly.
 
 use gracerung::chanter::{NOTES, Note};
@@ -7,7 +7,7 @@ use gracerung::movement::{
 };
 use std::collections::BTreeSet;
 
-/// The silence before the first note, and the nine notes.
+/// The notes that may come before: silence, and the nine notes.
 fn befores() -> impl Iterator<Item = Option<Note>> {
     std::iter::once(None).chain(NOTES.map(Some))
 }
@@ -30,7 +30,7 @@ fn choices(movement: Movement) -> Vec<Schools> {
         })
 }
 
-/// Every movement in every context under every choice of its schools.
+/// Every movement in every context with every choice of its schools.
 fn space() -> impl Iterator<Item = (Movement, Context, Resolution)> {
     Movement::all().flat_map(|movement| {
         choices(movement).into_iter().flat_map(move |schools| {
@@ -45,8 +45,9 @@ fn sounding(resolution: &Resolution) -> impl Iterator<Item = &Resolved> {
     resolution.sounds().into_iter()
 }
 
-/// The chart again, by hand, thumb to little finger; `x` closed. Cross-checked against three
-/// partial published descriptions. The finger of a gracenote is the place in `LIFTED`.
+/// A second copy of the fingering chart, written by hand, from thumb to little finger; `x` is
+/// closed. It was checked against three partial published descriptions. The finger of a gracenote
+/// is its place in `LIFTED`.
 const CHART: [&[u8; 8]; 9] = [
     b"xxxxxxxx",
     b"xxxxxxxo",
@@ -58,7 +59,8 @@ const CHART: [&[u8; 8]; 9] = [
     b"xoooxxxo",
     b"oooxxxxo",
 ];
-/// Thumb, then top index, middle, ring, then bottom index, middle, ring, little.
+/// The gracenote of each finger: thumb; top index, middle and ring; bottom index, middle, ring and
+/// little.
 const LIFTED: [Note; 8] = [
     Note::HighA,
     Note::HighG,
@@ -69,7 +71,7 @@ const LIFTED: [Note; 8] = [
     Note::B,
     Note::LowA,
 ];
-/// LilyPond 2.24.1 bagpipe.ly, half strikes; on high A: common practice, no source.
+/// The half strikes of LilyPond 2.24.1 bagpipe.ly; the one on high A is common practice, no source.
 const STRIKES: [(Note, Note); 9] = [
     (Note::LowA, Note::LowG),
     (Note::B, Note::LowG),
@@ -87,8 +89,8 @@ fn lifts(gracenote: Note, held: Note) -> bool {
     gracenote > held && place.is_some_and(|place| CHART[held.index()][place] == b'x')
 }
 
-/// Without it a movement could leave the table that no chanter plays: two equal notes side by
-/// side (heard as one), or a gracenote whose finger is already open.
+/// No movement may contain what no chanter plays: two equal notes side by side, which sound as one,
+/// or a gracenote whose finger is already open.
 #[test]
 fn nothing_unplayable_leaves_the_table() {
     let mut cases = 0;
@@ -117,7 +119,8 @@ fn nothing_unplayable_leaves_the_table() {
                 );
                 assert!(!part.held, "{told}");
                 let held = next.map_or(context.after, |next| next.note);
-                // under the school that plays a gracenote early, its held shape is the note before
+                // in the school that plays a gracenote early, its held shape is that of the note
+                // before
                 let early = resolved.school == Some("early-gracenote")
                     && context
                         .before
@@ -133,7 +136,7 @@ fn nothing_unplayable_leaves_the_table() {
     assert!(cases >= 10_000, "{cases} cases only");
 }
 
-/// Without it a player could ask for a movement and get silence.
+/// Every movement that a player can ask for must sound.
 #[test]
 fn what_cannot_be_played_says_why_and_what_is_played_instead() {
     for (movement, context, resolution) in space() {
@@ -145,9 +148,10 @@ fn what_cannot_be_played_says_why_and_what_is_played_instead() {
     }
 }
 
-/// Movements that share their gracenotes in some context with another, which is then named first.
+/// Movements that in some context have the same gracenotes as another, which recognition names
+/// first.
 const HOMONYMS: &[(&str, &str)] = &[
-    // the form after high G is the thumb form, after high A the half form
+    // the form after high G is the thumb form, and after high A the half form
     ("doubling", "thumb-doubling"),
     ("doubling", "half-doubling"),
     ("gracenote-strike", "thumb-strike"),
@@ -158,7 +162,7 @@ const HOMONYMS: &[(&str, &str)] = &[
     ("catch", "half-catch"),
     ("double-strike", "half-double-strike"),
     ("birl", "thumb-birl"),
-    // on high G and high A the closing gracenote of the doubling is a strike
+    // on high G and high A the last gracenote of the doubling is a strike
     ("doubling", "strike"),
     ("doubling", "half-strike"),
     ("half-doubling", "strike"),
@@ -167,7 +171,7 @@ const HOMONYMS: &[(&str, &str)] = &[
     ("half-strike", "doubling"),
     ("thumb-strike", "thumb-doubling"),
     ("thumb-shake", "shake"),
-    // where D is kept, the catch on D has the notes of a double strike
+    // where D is kept, the catch on D has the same notes as a double strike
     ("catch", "double-strike"),
     ("catch", "half-double-strike"),
     ("half-catch", "half-double-strike"),
@@ -175,11 +179,11 @@ const HOMONYMS: &[(&str, &str)] = &[
     ("grip", "half-double-strike"),
     // from high A to low G nothing opens the triplet
     ("gde-triplet", "taorluath"),
-    // from low G to D, and closing on low G, little of the grip and the throw is left
+    // from low G to D, and closing on low G, only little of the grip and the throw is left
     ("grip", "half-strike"),
     ("grip", "half-doubling"),
     ("half-strike", "throw-on-d"),
-    // the same gracenotes with one tone held, or in another kind of music
+    // the same gracenotes, with one tone held or in another kind of music
     ("birl", "hiharin"),
     ("double-echo", "shake"),
     ("double-echo", "half-shake"),
@@ -187,11 +191,12 @@ const HOMONYMS: &[(&str, &str)] = &[
     ("short-cadence", "e-gracenote"),
     ("crunluath-fosgailte", "throw-on-e"),
     ("throw-on-e", "crunluath-fosgailte"),
-    // a figure of melody notes has one gracenote, which cannot tell it from that gracenote alone
+    // a figure of melody notes has only one gracenote, so it cannot be told from that gracenote
+    // alone
     ("tachum", "d-gracenote"),
 ];
 
-/// Without it a written-out movement could lose its name, or get another one unnoticed.
+/// A written-out movement must not lose its name or get another one unnoticed.
 #[test]
 fn what_is_resolved_is_recognised_or_a_listed_homonym() {
     let figures = ["tachum"];
@@ -218,7 +223,7 @@ fn what_is_resolved_is_recognised_or_a_listed_homonym() {
     assert_eq!(homonyms, listed);
 }
 
-/// A dot adds half and a second dot half of that half: 1 + ½ + ¼ = 1¾ beats.
+/// A dot adds half of the length, and a second dot half of that half: 1 + ½ + ¼ = 1¾ beats.
 #[test]
 fn a_built_in_stage_is_named_by_its_dots() {
     let mut dotted = 0;
@@ -235,8 +240,8 @@ fn a_built_in_stage_is_named_by_its_dots() {
     assert!(dotted > 0, "no built-in stage is double-dotted");
 }
 
-/// LilyPond 2.24.1 bagpipe.ly: every sequence is produced where the file says, or not at all where
-/// it gives a reason.
+/// Every sequence of LilyPond 2.24.1 bagpipe.ly is produced in the context that the file names, or
+/// is missing for the reason that the file gives.
 #[test]
 fn all_165_sequences_of_lilypond_are_accounted_for() {
     let (mut produced, mut refused) = (0, 0);

@@ -1,4 +1,4 @@
-//! The real binary without a terminal: what it prints, and what it says when asked wrongly.
+//! The real binary without a terminal: what it prints, and how it answers wrong use.
 
 use serde_json::Value;
 use std::path::Path;
@@ -39,8 +39,8 @@ fn without_a_terminal_the_commands_that_need_none_are_named() {
     says(&["practice", "grip-from-d"], 2, "this needs a terminal");
 }
 
-/// A machine without sound or microphone must say so, and a file that was spoilt must not keep a
-/// player from practising.
+/// A computer without sound or microphone must say so, and a damaged file must not prevent
+/// practice.
 #[test]
 fn without_devices_nothing_is_calibrated_and_that_is_told() {
     says(&["calibrate", "--list"], 0, "nothing is calibrated yet");
@@ -126,7 +126,7 @@ fn timeline(arguments: &[&str]) -> Value {
     serde_json::from_slice(&output.stdout).expect("JSON")
 }
 
-/// Closing places and lengths as the grip from D is taught (common practice, no source).
+/// The closing places and lengths of the grip from D as it is taught (common practice, no source).
 #[test]
 fn the_timeline_of_the_grip_from_d_has_its_table() {
     for (stage, expected) in [
@@ -178,7 +178,7 @@ fn the_timeline_of_the_grip_from_d_has_its_table() {
     }
 }
 
-/// `frame` is round(beat·60·rate/tempo), computed here with integers of our own.
+/// `frame` must be round(beat·60·rate/tempo), which is computed here independently with integers.
 #[test]
 fn frames_are_the_rounded_exact_moments() {
     let document = timeline(&[
@@ -199,7 +199,7 @@ fn frames_are_the_rounded_exact_moments() {
         let (above, below) = beat.split_once('/').unwrap_or((beat, "1"));
         let above: i128 = above.parse().expect("digits");
         let below: i128 = below.parse().expect("digits");
-        // beat·60·44100·2/133, rounded halves upward.
+        // beat·60·44100·2/133, with halves rounded up
         let (numerator, denominator) = (above * 60 * 44_100 * 2, below * 133);
         let rounded = (2 * numerator + denominator).div_euclid(2 * denominator);
         assert_eq!(
@@ -229,7 +229,8 @@ fn a_render_is_as_long_as_its_timeline_and_an_old_file_is_kept() {
     let output = run(folder.path(), &arguments);
     assert!(output.status.success(), "{}", text(&output.stderr));
     let reader = hound::WavReader::open(&path).expect("a WAV file");
-    // Count-in, two bars and a breath of four beats each at 300: 16 beats of 9600 frames.
+    // A count-in, two bars and a breath, of four beats each at 300 beats a minute: 16 beats of 9600
+    // frames.
     assert_eq!(reader.duration(), 16 * 9600);
     let output = run(folder.path(), &arguments);
     assert_eq!(output.status.code(), Some(2));
@@ -244,7 +245,7 @@ fn a_render_is_as_long_as_its_timeline_and_an_old_file_is_kept() {
     );
 }
 
-/// A command whose help shows no example is learnt by trial and error.
+/// A command without an example in its help must be learnt by trial and error.
 #[test]
 fn every_help_has_an_example() {
     let home = home();
@@ -266,7 +267,7 @@ fn every_help_has_an_example() {
     }
 }
 
-/// A homework file without a problem was once reported to have seven.
+/// A homework file without a problem must be reported as such.
 #[test]
 fn homework_is_checked_as_homework() {
     let home = tempfile::tempdir().expect("a folder");
@@ -288,8 +289,8 @@ fn homework_is_checked_as_homework() {
     assert!(said.ends_with(": 1 problem\n"), "{said}");
 }
 
-/// A movement that is new is heard before it is played; a drill without one has nothing to hear
-/// first, and a lone `hear` needs a terminal and a fault that the drill can have.
+/// A new movement is heard before it is played. A drill without a movement has nothing to hear
+/// first. The command `hear` needs a terminal, and a fault that the drill can have.
 #[test]
 fn a_new_movement_is_offered_to_be_heard_first() {
     let home = home();
@@ -323,11 +324,11 @@ fn a_new_movement_is_offered_to_be_heard_first() {
     );
 }
 
-/// A tune of our own, six bars: no rule says its phrases.
+/// A tune of our own of six bars, for which no rule gives the phrases.
 const SIX_BARS: &str = "X:1\nT:Six Bars at Low Water\nM:4/4\nL:1/8\nK:HP\n\
     {g}A4 {d}B4|{g}c4 d4|{g}e4 {gcd}c4|{g}d4 c4|{g}e4 d4|{g}c4 {GdG}B4||\n";
 
-/// What is said of bars that are not there and of phrases that no rule gives, and what to do
+/// The message about bars that do not exist, or phrases that no rule gives, says what to do
 /// instead.
 #[test]
 fn bars_of_a_tune_that_are_not_there_are_told_with_what_is() {
@@ -363,12 +364,12 @@ fn bars_of_a_tune_that_are_not_there_are_told_with_what_is() {
     let told = text(&output.stderr);
     assert!(told.contains("a part has 6 bars"), "{told}");
     assert!(told.contains("`phrases: [1-6]`"), "{told}");
-    // after a refusal no drill has been kept
+    // a refused command keeps no drill
     let own = home.path().join("gracerung/drills");
     assert!(!own.exists());
 }
 
-/// A tune is built up from its phrases, and a drill file may say others.
+/// A tune is built up from its phrases, and a drill file may name other phrases.
 #[test]
 fn a_tune_is_built_up_from_the_phrases_that_it_has() {
     let home = home();
@@ -405,7 +406,8 @@ fn a_tune_is_built_up_from_the_phrases_that_it_has() {
     assert!(own.contains("name: phrase 2, bars 4 to 6"), "{own}");
 }
 
-/// A book of tunes becomes a folder of drills, with one report of what was changed and what not taken.
+/// A book of tunes becomes a folder of drills, with one report of what was changed and what was
+/// left out.
 #[test]
 fn a_book_of_tunes_becomes_a_folder_of_drills() {
     let home = tempfile::tempdir().expect("a folder");
@@ -430,7 +432,7 @@ fn a_book_of_tunes_becomes_a_folder_of_drills() {
     );
     assert!(told.contains("tune 3, No Music: not imported"), "{told}");
     assert!(told.contains("the note before sounds on"), "{told}");
-    // what only says how a page is laid out is not reported as lost
+    // a directive for the page layout is not reported as lost
     assert!(!told.contains("scale"), "{told}");
     let mut names: Vec<String> = std::fs::read_dir(&folder)
         .expect("it is there")
@@ -452,7 +454,7 @@ fn a_book_of_tunes_becomes_a_folder_of_drills() {
         let output = run(home.path(), &["check", path.to_str().expect("UTF-8")]);
         assert!(output.status.success());
     }
-    // nothing is overwritten unasked
+    // nothing is overwritten without permission
     let output = run(home.path(), &["import", book, "-o", target]);
     assert_eq!(output.status.code(), Some(2));
     let output = run(home.path(), &["import", target, "-o", target]);

@@ -1,5 +1,5 @@
-//! The files that fuzzing found stay in the corpus: each of them is read, or reported with what is
-//! wrong in it.
+//! The files found by fuzzing stay in the corpus. Each of them must be read, or reported with its
+//! problem.
 
 #[path = "../fuzz/feed.rs"]
 mod feed;

@@ -1,4 +1,4 @@
-//! The files, items, threads and tests that DEVELOPERS.md names exist.
+//! Checks that the files, items, threads and tests named in DEVELOPERS.md exist.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -9,7 +9,7 @@ fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-/// A section's text, from its heading to the next.
+/// The text of a section, from its heading to the next heading.
 fn section(heading: &str) -> &'static str {
     DEVELOPERS
         .split("\n## ")
@@ -38,7 +38,7 @@ fn numbered(text: &str) -> Vec<String> {
     items
 }
 
-/// What stands between backticks.
+/// The parts of a text between backticks.
 fn quoted(text: &str) -> impl Iterator<Item = &str> {
     text.split('`').skip(1).step_by(2)
 }
@@ -48,7 +48,7 @@ fn words(text: &str) -> impl Iterator<Item = &str> {
         .filter(|word| !word.is_empty())
 }
 
-/// All files below a path, or the file itself.
+/// All files below a path, or the path itself where it is a file.
 fn files(path: &Path, found: &mut Vec<PathBuf>) {
     if path.is_dir() {
         for entry in std::fs::read_dir(path).expect("a folder").flatten() {
@@ -59,7 +59,7 @@ fn files(path: &Path, found: &mut Vec<PathBuf>) {
     }
 }
 
-/// The words of the code below a path, comments left out.
+/// The words of the code below a path, without comments.
 fn code(path: &Path) -> BTreeSet<String> {
     let mut all = Vec::new();
     files(path, &mut all);
@@ -77,7 +77,7 @@ fn code(path: &Path) -> BTreeSet<String> {
     found
 }
 
-/// The files and items that an item of a list names and that do not exist.
+/// The files and items that an item of a list names although they do not exist.
 fn missing(item: &str) -> Vec<String> {
     let is_path = |word: &&str| word.contains('/');
     let mut wrong = Vec::new();
@@ -104,7 +104,7 @@ fn missing(item: &str) -> Vec<String> {
     wrong
 }
 
-/// Whoever follows a list to a file that does not exist any more loses an hour.
+/// A developer who looks for a file that no longer exists loses an hour.
 #[test]
 fn what_the_lists_name_is_there() {
     for heading in [
@@ -121,7 +121,7 @@ fn what_the_lists_name_is_there() {
     }
 }
 
-/// The check itself: a file, an item and a command, each there and not there.
+/// Checks the check itself with a file, an item and a command, each existing and missing.
 #[test]
 fn a_list_that_names_what_is_gone_is_found() {
     assert!(missing("1. `src/main.rs`: `main`, `gracerung make`").is_empty());
@@ -130,7 +130,7 @@ fn a_list_that_names_what_is_gone_is_found() {
     assert_eq!(missing("1. `main` alone").len(), 2);
 }
 
-/// A thread that the table does not have is one whose data and stops nobody thought about.
+/// The data and the end of a thread that is not in the table were not thought through.
 #[test]
 fn the_table_has_every_thread() {
     let table = section("Threads\n");
@@ -157,7 +157,7 @@ fn the_table_has_every_thread() {
     assert!(seen >= 5, "the check found {seen} threads");
 }
 
-/// A law that was renamed would be looked for in vain.
+/// A test that was renamed could not be found by its name in the document.
 #[test]
 fn the_tests_that_hold_something_are_there() {
     let mut known = code(&root().join("src"));

@@ -1,5 +1,5 @@
-//! Nothing on a staff touches what it does not belong to: every built-in stage, and every movement
-//! of the catalogue in every context, drawn wide and as narrow as it goes.
+//! Nothing on a staff may touch what it does not belong to. Every built-in stage and every movement
+//! of the catalogue in every context are drawn wide and as narrow as possible.
 
 mod touching;
 
@@ -22,7 +22,7 @@ fn settings(width: f64) -> LayoutSettings {
     }
 }
 
-/// On the page a player would see heads run into flags, or names into beams.
+/// Otherwise a player would see heads in flags, or names in beams.
 #[test]
 fn nothing_touches_in_any_built_in_drill() {
     for drill in BUILT_IN {
@@ -37,7 +37,7 @@ fn nothing_touches_in_any_built_in_drill() {
     }
 }
 
-/// A rare movement between unusual notes must be as clear as the ones we looked at.
+/// A rare movement between unusual notes must be as clear as the common ones.
 #[test]
 fn nothing_touches_in_any_movement_of_the_catalogue() {
     let metre = Metre::FOUR_FOUR;
@@ -70,8 +70,8 @@ fn nothing_touches_in_any_movement_of_the_catalogue() {
     assert!(drawn > 1000, "{drawn}");
 }
 
-/// Bars of 2/4 that crowd what stands above and below: the highest gracenotes, movements, triplets
-/// with and without a beam, beams that slope.
+/// Bars of 2/4 that crowd what is drawn above and below: the highest gracenotes, movements,
+/// triplets with and without a beam, and sloping beams.
 const CROWDED: [&str; 12] = [
     "{g}A3B {gcd}c3A",
     "{ag}a3e {gf}g3B",
@@ -118,8 +118,8 @@ fn crowded_tunes() -> impl Strategy<Value = String> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(60))]
 
-    /// Everybody sees the number of an ending inside a gracenote's flags, a name in a beam or a
-    /// last bar beyond the margin, and no program that reads the file does.
+    /// The number of an ending inside a gracenote's flags, a name in a beam, or a bar beyond the
+    /// margin is seen by every reader of the page, and by no program that reads the file.
     #[test]
     fn nothing_touches_in_crowded_tunes(
         body in crowded_tunes(),
@@ -127,13 +127,13 @@ proptest! {
         four in any::<bool>(),
     ) {
         let metre = Metre::TWO_FOUR;
-        // a gracenote that is equal to the note before it is reported and left out
+        // a gracenote that equals the note before it is reported and left out
         let (music, _) = read_music(&body, metre, metre.default_unit(), "");
         prop_assert!(!music.bars.is_empty(), "{body}");
         let score = resolve_music(&music, Beats::ZERO, &Schools::none());
         let settings = LayoutSettings {
             bars_in_a_system: four.then_some(4),
-            // names of notes stand on screens, at their own distances
+            // names of notes are shown on screens only, with distances of their own
             note_names: false,
             ..settings(width)
         };
@@ -143,7 +143,7 @@ proptest! {
             let found = touching(&system.elements);
             prop_assert!(found.is_empty(), "{body}: {}", found.join("\n"));
             bars += system.bars.len();
-            // one bar may be wider than a narrow page
+            // a single bar may be wider than a narrow page
             if system.bars.len() > 1 {
                 for element in &system.elements {
                     let ink = element.shape.bounds();
@@ -159,8 +159,8 @@ proptest! {
     }
 }
 
-/// Every note and gracenote of a first time through is drawn, a gracenote once; a note that sounds
-/// on may be drawn with the one it sounds on from.
+/// Every note and gracenote of the first time through is drawn, and each gracenote once. A note
+/// that continues another may be drawn together with it.
 #[test]
 fn every_note_of_the_score_has_a_head() {
     for drill in BUILT_IN {
@@ -201,11 +201,11 @@ fn every_note_of_the_score_has_a_head() {
     }
 }
 
-/// A sheet is handed out under its title; every shape of it must stand on the paper.
+/// Every shape of a sheet must lie on the paper.
 #[test]
 fn every_sheet_stays_on_its_paper() {
     use gracerung::sheet::{Ink, Paper, SheetOptions, compose};
-    // a ladder of six times 191 rungs
+    // a ladder of six stages with 191 rungs each
     let stage = |number: u8| format!("  - {{name: stage {number}, music: \"{{g}}A4 e4|\"}}\n");
     let stages: String = (1..7).map(stage).collect();
     let endless = format!(
@@ -258,8 +258,8 @@ fn every_sheet_stays_on_its_paper() {
     }
 }
 
-/// Names that stand in one place and not in the next teach nothing: each movement is named where it
-/// first stands in a stage, and only there.
+/// Each movement is named where it first occurs in a stage, and nowhere else, so that names follow
+/// one rule.
 #[test]
 fn a_movement_is_named_where_it_first_stands_in_a_stage() {
     use std::collections::BTreeMap;
@@ -297,8 +297,8 @@ fn a_movement_is_named_where_it_first_stands_in_a_stage() {
     assert!(named >= 30, "{named}");
 }
 
-/// A drill or a tune is one page, because two pages can be lost. Its boxes have room for a pencil's
-/// tick, 4 mm.
+/// A drill or a tune fits one page, because one of two pages can be lost. Its boxes have room for a
+/// pencil's tick, 4 mm.
 #[test]
 fn a_drill_or_a_tune_of_32_bars_is_one_page() {
     use gracerung::sheet::{SheetOptions, TagRole, compose};
@@ -335,7 +335,7 @@ fn a_drill_or_a_tune_of_32_bars_is_one_page() {
     assert!(long.is_empty(), "{long:?}");
 }
 
-/// A ladder on a sheet without music would be put away and never ticked.
+/// A page with a ladder and no music would be put away and never ticked.
 #[test]
 fn a_ladder_stands_with_music_of_its_drill() {
     use gracerung::sheet::{Paper, SheetOptions, TagRole, compose};
@@ -365,7 +365,8 @@ fn a_ladder_stands_with_music_of_its_drill() {
     }
 }
 
-/// The note that a phrase lands on stood alone on a line of its own; a part of the tune still begins one.
+/// The note that a phrase ends on must not be alone on a line of its own, but a part of the tune
+/// still begins a line.
 #[test]
 fn a_last_bar_joins_the_line_before_where_there_is_room() {
     let lines = |text: &str| -> Vec<usize> {
@@ -380,7 +381,7 @@ fn a_last_bar_joins_the_line_before_where_there_is_room() {
     let bar = "{g}A2 {gcd}c2 {g}d2 {gef}e2|";
     assert_eq!(lines(&format!("{}{{g}}A8|", bar.repeat(4))), [5]);
     assert_eq!(lines(&format!("{}{{g}}A8|", bar.repeat(8))), [4, 5]);
-    // a whole bar has no room there, and a part begins a line
+    // there is no room for a whole bar, and a part begins a line
     assert_eq!(lines(&bar.repeat(5)), [4, 1]);
     assert_eq!(
         lines(&format!(

@@ -1,4 +1,4 @@
-//! What goes out to other programs comes back the same: the whole catalogue, generated tunes, and
+//! Music written for other programs comes back unchanged: the whole catalogue, generated tunes, and
 //! hostile bytes.
 
 mod metres;
@@ -35,7 +35,7 @@ fn in_each_format(piece: &Piece) -> [(Format, Vec<u8>); 3] {
     ]
 }
 
-/// The piece as each format brings it back without a problem, with what was written.
+/// The piece as each format returns it without a problem, with the text that was written.
 #[track_caller]
 fn through_each_format(piece: &Piece) -> Vec<(Format, String, Piece)> {
     let mut all = Vec::new();
@@ -62,8 +62,8 @@ fn comes_back(piece: &Piece) {
     }
 }
 
-/// Every movement between every two notes, in a tune for each movement. Without it a movement could
-/// lose a gracenote, or a held tone its length, on the way.
+/// Every movement between every two notes, in one tune for each movement. No gracenote and no
+/// length of a held tone may be lost.
 #[test]
 fn the_whole_catalogue_comes_back_from_every_format() {
     let mut groups = 0;
@@ -102,7 +102,7 @@ fn the_whole_catalogue_comes_back_from_every_format() {
             continue;
         }
         let mut music = Music::straight(Metre::FOUR_FOUR, bars);
-        // between two contexts the line may repeat a note
+        // where two contexts meet, the line may repeat a note
         mend_music(&mut music);
         comes_back(&piece(Metre::FOUR_FOUR, music));
     }
@@ -133,7 +133,7 @@ fn tunes() -> impl Strategy<Value = (Metre, Music)> {
                     let mut notes: Vec<Written> = Vec::new();
                     for (place, (above, below), graced) in row {
                         let length = Beats::new(above, below);
-                        // thirds of a beat come in threes, so that the beat is full
+                        // thirds of a beat come in groups of three, so that the beat is full
                         let together = if below == 3 { 3 } else { 1 };
                         let taken = length * Fraction::from_integer(together);
                         if taken >= left {
@@ -190,7 +190,8 @@ fn written(note: Note, length: Beats, graced: bool) -> Written {
     }
 }
 
-/// Notes with their sounding lengths: a length that one note cannot write is tied on the way.
+/// The notes with their sounding lengths. A length that no single note can express is written as
+/// tied notes.
 fn heard(piece: &Piece) -> Vec<(Note, Vec<Note>, Beats)> {
     let score = &piece.sections[0].score;
     score
@@ -232,7 +233,7 @@ proptest! {
         }
     }
 
-    /// Random bytes that look like music reach deeper into the readers than noise does.
+    /// Random bytes that look like music test the readers more deeply than noise does.
     #[test]
     fn no_music_panics_a_reader(body in "[A-Ga-gz0-9/{}()|:\\[\\]\\-<>^_=!\"&.,' \n~%]{0,200}") {
         let _ = read(Format::Abc, format!("X:1\nT:x\nM:4/4\nK:HP\n{body}\n").as_bytes());
@@ -261,8 +262,7 @@ fn music_without_a_metre_comes_back() {
     assert_eq!(clicks, 2, "those of the bar in 6/8");
 }
 
-/// A tune once lost its second title, its kind and its origin on the way, and its composer became a
-/// sentence about it.
+/// A tune keeps its second title, its kind, its origin and its composer.
 #[test]
 fn the_head_of_a_tune_comes_back() {
     let text = "title: The Slip\nalso: [Second, 'Third & last']\nkind: slow air\n\
@@ -286,7 +286,7 @@ fn the_head_of_a_tune_comes_back() {
         );
         assert_eq!(back.stages[0].name, drill.stages[0].name, "{format:?}");
     }
-    // ABC 2.1 section 3.1: fields of the header
+    // the header fields of ABC 2.1, section 3.1
     let foreign = "X:1\nT:One\nT:Two\nC:A\nC:B\nO:Here\nR:Jig\nM:6/8\nK:HP\nA3 B3|\n";
     let (back, problems) = read(Format::Abc, foreign.as_bytes());
     assert_eq!(problems, []);
@@ -296,7 +296,7 @@ fn the_head_of_a_tune_comes_back() {
     assert_eq!(head.kind.as_deref(), Some("Jig"));
 }
 
-/// A teacher's words once stayed behind when a drill went through another program.
+/// The words of a teacher are kept when a drill goes through another program.
 #[test]
 fn what_a_drill_says_beside_its_music_comes_back() {
     let text = "title: Strike on C\nabout: 50 % of it & more, \\ as they say\n\
@@ -326,8 +326,8 @@ fn what_a_drill_says_beside_its_music_comes_back() {
     }
 }
 
-/// The formats say what is written and not what sounds: a dot that the reference holds would come back
-/// as four fifths of a beat. ABC and MusicXML carry how the tune is pointed beside its music.
+/// The formats contain the written lengths and not those that sound, or a held dot would come back
+/// as four fifths of a beat. ABC and MusicXML also state how the tune is pointed.
 #[test]
 fn a_pointed_tune_comes_back_as_it_is_written() {
     let text = "title: A march\nkind: march\nmetre: 2/4\nunit: 1/8\npointing: '5:1, 3 to 7'\n\

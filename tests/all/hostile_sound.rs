@@ -1,7 +1,7 @@
-//! Files that claim to be recordings and are none: in each container rates of nothing, sizes that
-//! lie, tables of four thousand million rows, samples that are no numbers, files cut off anywhere,
-//! sizes that a recorder left open. The program says so in a sentence within 300 MB; no file makes
-//! it panic or abort.
+//! Files that claim to be recordings and are not. For each container there are impossible rates,
+//! wrong sizes, tables of four thousand million rows, samples that are no numbers, truncated files,
+//! and sizes that a recorder left open. The program must report each in a sentence and use at most
+//! 300 MB; no file may cause a panic or an abort.
 
 mod mp4;
 mod ogg;
@@ -12,11 +12,12 @@ use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
 use std::process::{Command, Output};
 
-/// What the program may take of memory, KiB: `ulimit -v` counts more than is used.
+/// The most memory that the program may use, in KiB. `ulimit -v` counts more than is used.
 const MOST_KIB: u32 = 300 * 1024;
 
-/// Seconds of processor time after which the system ends the program, so that a decoder that never ends
-/// fails the test: 2 are asked, which all of these keep also in a build without optimisation.
+/// Seconds of processor time after which the system ends the program, so that a decoder that never
+/// ends fails the test. The aim is 2 s, which all of these keep even in a build without
+/// optimisation.
 const MOST_S: u32 = 10;
 
 #[track_caller]
@@ -57,7 +58,7 @@ fn listens(file: &Path) -> (i32, String) {
     (code, all)
 }
 
-/// Listens to a file with the real binary; its answer must contain `what`.
+/// Runs `listen` on a file with the real binary. Its answer must contain `what`.
 #[track_caller]
 fn says(name: &str, bytes: &[u8], what: &str) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -67,8 +68,8 @@ fn says(name: &str, bytes: &[u8], what: &str) {
     assert!(said.contains(what), "{name}: {said}");
 }
 
-/// Listens to a file of which only some pieces are written, at their places; its answer must
-/// contain `what`.
+/// Runs `listen` on a sparse file, of which only some pieces are written. Its answer must contain
+/// `what`.
 #[track_caller]
 fn says_of(name: &str, pieces: &[(u64, Vec<u8>)], what: &str) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -83,15 +84,16 @@ fn says_of(name: &str, pieces: &[(u64, Vec<u8>)], what: &str) {
     assert!(said.contains(what), "{name}: {said}");
 }
 
-/// Reads a recording; the answer must contain `what`.
+/// Reads a recording. The answer must contain `what`.
 #[track_caller]
 fn reads(name: &str, bytes: &[u8], what: &str) {
     let said = ends(name, bytes);
     assert!(said.contains(what), "{name}: {said}");
 }
 
-/// Opens and reads a recording as `listen` does, without hearing it: the sentence, or how many
-/// samples there are. Nothing may panic, and no more samples come than the bytes can hold.
+/// Opens and reads a recording as `listen` does, without the analysis. Returns the error, or the
+/// number of samples. Nothing may panic, and there must not be more samples than the bytes can
+/// hold.
 #[track_caller]
 fn ends(name: &str, bytes: &[u8]) -> String {
     let length = bytes.len() as u64;
@@ -105,7 +107,7 @@ fn ends(name: &str, bytes: &[u8]) -> String {
                 if piece.is_empty() {
                     break;
                 }
-                // 576 a byte: a frame of MP3 or FLAC that says nothing but its length
+                // at most 576 samples a byte: a frame of MP3 or FLAC that states only its length
                 assert!(samples <= 600 * bytes.len() + 65_536, "{name}: {samples}");
             }
             format!("{samples} samples")
@@ -120,7 +122,7 @@ fn ends(name: &str, bytes: &[u8]) -> String {
     said
 }
 
-/// A tone of half a second on low A.
+/// Half a second of a tone on low A.
 fn tone(rate: u32) -> Vec<f32> {
     (0..rate / 2)
         .map(|at| {
@@ -146,7 +148,7 @@ fn sample(name: &str) -> Vec<u8> {
 fn hostile_flac_ends_in_a_sentence() {
     let whole = sample("take-clean.flac");
     reads("plain.flac", &whole, " samples");
-    // a block of the head at 4: its description from 8, the rate from 18 in 20 bits
+    // a block header is at 4, its content from 8, and the 20 bits of the sample rate from 18
     let with = |place: usize, bytes: &[u8]| {
         let mut other = whole.clone();
         other[place..place + bytes.len()].copy_from_slice(bytes);
@@ -162,7 +164,8 @@ fn hostile_flac_ends_in_a_sentence() {
     reads("short.flac", &with(5, &[0, 0, 10]), "description is none");
     reads("count.flac", &with(21, &[0xff; 5]), "110592 samples");
     reads("frames.flac", &with(12, &[0xff; 6]), "110592 samples");
-    // a seek table of a million rows that are not there, a comment of four thousand million bytes
+    // a seek table with a million rows that are missing, and a comment of four thousand million
+    // bytes
     let after = 8 + 34;
     for (kind, block) in [
         (3, vec![0xff; 18]),
@@ -175,7 +178,7 @@ fn hostile_flac_ends_in_a_sentence() {
         other.extend(&whole[after..]);
         reads("block.flac", &other, "110592 samples");
     }
-    // blocks without content: each once cost a row in memory, and twenty megabytes of them all of it
+    // many blocks without content, each of which must not use memory
     let mut empty = whole[..after].to_vec();
     empty.extend([1, 0, 0, 0].repeat(6 << 20));
     says("empty.flac", &empty, "too many parts before its sound");
@@ -189,7 +192,7 @@ fn hostile_flac_ends_in_a_sentence() {
 
 #[test]
 fn hostile_mp3_ends_in_a_sentence() {
-    // MPEG-1 layer III, 128 kbit a second at 44,100: frames of 417 bytes of silence
+    // MPEG-1 layer III with 128 kbit a second at 44,100 Hz: frames of 417 bytes of silence
     let mut frame = vec![0xff, 0xfb, 0x90, 0x00];
     frame.resize(417, 0);
     let sound = frame.repeat(50);
@@ -205,7 +208,7 @@ fn hostile_mp3_ends_in_a_sentence() {
         &[tag([0x7f; 4]), sound.clone()].concat(),
         "longer than the file",
     );
-    // a picture of four thousand million bytes in a tag of 20
+    // a picture of four thousand million bytes in a tag of 20 bytes
     let lying = [
         tag([0, 0, 0, 20]),
         b"APIC\x7f\x7f\x7f\x7f\0\0\0\0\0\0\0\0\0\0\0\0".to_vec(),

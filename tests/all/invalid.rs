@@ -1,5 +1,5 @@
-//! Documents with one problem each: the message is the right one, it stands at the right place, and
-//! no drill comes of it.
+//! Documents with one problem each. The message must be the right one at the right place, and no
+//! drill may result.
 
 use gracerung::drill::{read, render};
 use std::path::Path;
@@ -44,7 +44,8 @@ fn every_invalid_document_has_its_own_message() {
     assert!(checked >= 25, "{checked}");
 }
 
-/// The whole of a file's problems comes at once: mending one at a time would cost a run each.
+/// All problems of a file are reported at once, because mending one at a time would need a run for
+/// each.
 #[test]
 fn all_problems_of_a_file_come_at_once() {
     let text = "title: A\nmovement: grpi\nfrom: X\nto: LA\nladder: {from: 80, to: 50, step: 4%}\nclean: 99\nroute: sideways\n";
@@ -52,7 +53,7 @@ fn all_problems_of_a_file_come_at_once() {
     assert_eq!(problems.len(), 5, "{}", render("a.yaml", text, &problems));
 }
 
-/// A file over a mebibyte is refused by its size, before anything is read.
+/// A file over a mebibyte is refused by its size, before it is read.
 #[test]
 fn a_file_over_a_mebibyte_is_refused() {
     let text = vec![b'#'; (1 << 20) + 1];
@@ -89,7 +90,7 @@ mod any_bytes {
     }
 }
 
-/// Five messages for one slip hide the one that helps.
+/// Five messages for one slip would hide the one that helps.
 #[test]
 fn a_misspelt_movement_is_one_problem() {
     let (_, problems) = read(include_bytes!("../invalid/misspelt-movement.yaml"));

@@ -1,5 +1,5 @@
-//! The layer rule, read from the `use` lines: a room imports only lower rooms, and each outside
-//! library is known to the one room it belongs to.
+//! The layer rule, checked by the `use` lines: a room imports only lower rooms, and each outside
+//! library is known only to its own room.
 
 mod house;
 mod quantities;
@@ -8,7 +8,7 @@ mod sizes;
 use house::{House, is_word, sources};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Rooms and their layers.
+/// The rooms with their layers.
 const LAYERS: &[(&str, u8)] = &[
     ("wording", 0),
     ("net", 0),
@@ -38,7 +38,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("commands", 10),
 ];
 
-/// A library and the files that may name it.
+/// The libraries, with the files that may name each.
 const BELONGS: &[(&str, &[&str])] = &[
     ("cpal", &["live/"]),
     ("rusqlite", &["journal/"]),
@@ -82,7 +82,7 @@ fn layer(room: &str) -> Option<u8> {
         .map(|(_, layer)| *layer)
 }
 
-/// The advice that is given where a room reaches upward.
+/// The advice for a room that imports a higher one.
 const WAY_OUT: &str = "a room imports only lower rooms. What both need goes down into a lower room; \
      what the lower one asks for is handed to it from above, as a value or a function; a table that \
      only one room reads moves into it. `LAYERS` in tests/all/layers.rs says where each room stands.";
@@ -130,7 +130,7 @@ fn a_room_imports_only_lower_rooms() {
     assert!(wrong.is_empty(), "{wrong:#?}\n{WAY_OUT}");
 }
 
-/// Files that name each other in a circle can be read only all at once.
+/// Files that name each other in a circle can only be read all at once.
 #[test]
 fn files_of_a_room_name_each_other_in_no_circle() {
     let house = House::seen();
@@ -175,7 +175,7 @@ fn files_of_a_room_name_each_other_in_no_circle() {
     );
 }
 
-/// The pages as they stand: their room changes them, every other reads them.
+/// The models of the pages. Their room changes them, and all others only read them.
 const MODELS: &[(&str, &str)] = &[
     ("app/blowing.rs", "Blowing"),
     ("app/choose.rs", "Choose"),
@@ -188,7 +188,7 @@ const MODELS: &[(&str, &str)] = &[
     ("app/warming.rs", "Warming"),
 ];
 
-/// A view or a command that could write the model would be a second place where it changes.
+/// A view or command that could write the model would be a second place where it changes.
 #[test]
 fn only_its_room_writes_the_model() {
     let sources = sources();
@@ -202,7 +202,7 @@ fn only_its_room_writes_the_model() {
     }
 }
 
-/// Two types of one name are told apart by their imports alone, and a reader does not see those.
+/// Two types with the same name differ only by their imports, which a reader does not see.
 #[test]
 fn no_two_rooms_export_a_type_of_one_name() {
     let house = House::seen();
@@ -228,7 +228,7 @@ fn no_two_rooms_export_a_type_of_one_name() {
     );
 }
 
-/// A room of the core named by its package would not be seen by the check above.
+/// A room of the core that is named by its package would escape the check above.
 #[test]
 fn rooms_of_the_core_are_named_like_the_others() {
     for (name, text) in sources() {
@@ -239,7 +239,7 @@ fn rooms_of_the_core_are_named_like_the_others() {
     }
 }
 
-/// Every room has a layer: a new one must be put into the table.
+/// Every room must have a layer, so a new one must be added to the table.
 #[test]
 fn every_room_has_a_layer() {
     for (name, _) in sources() {
@@ -251,7 +251,7 @@ fn every_room_has_a_layer() {
     }
 }
 
-/// A library named in two rooms cannot be replaced in an hour.
+/// A library that is named in two rooms cannot be replaced in an hour.
 #[test]
 fn each_library_is_known_to_its_own_room() {
     let mut wrong = Vec::new();
@@ -266,7 +266,7 @@ fn each_library_is_known_to_its_own_room() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
-/// The wall clock is read at the edge only.
+/// Only the outermost rooms may read the wall clock.
 #[test]
 fn only_the_edge_reads_the_clock() {
     for (name, text) in sources() {
@@ -280,8 +280,8 @@ fn only_the_edge_reads_the_clock() {
     }
 }
 
-/// The files in which operating systems differ: code for one system only is not compiled elsewhere,
-/// so each difference stands in one file that is known.
+/// The files in which operating systems differ. Code for one system is not compiled on the others,
+/// so each difference is kept in one known file.
 const DIFFERENCES: &[&str] = &[
     "journal/store.rs",
     "live/device.rs",

@@ -1,5 +1,5 @@
-//! From one lesson to the next with real marks: what a teacher asks, what a student plays and writes,
-//! what comes back.
+//! From one lesson to the next with real marks: what a teacher asks for, what a student plays and
+//! writes, and what is sent back.
 
 use super::faults::{COUNT, Home, Lines};
 use gracerung::app::{prints, scores};
@@ -9,14 +9,15 @@ use gracerung::practice::{CellKey, Kind, Record, RecordId, Rung};
 use std::time::Duration;
 use uuid::Uuid;
 
-/// Longer than a held pedal, so that each press meets another repetition.
+/// The time between two presses. It is longer than for a held pedal, so that each press marks
+/// another repetition.
 const APART: Duration = Duration::from_millis(660);
 
 fn begin(run: &mut Lines) {
     run.until("Still.");
     run.press(" ");
     run.until("Playing.");
-    // The count-in and the first repetition.
+    // the count-in and the first repetition
     std::thread::sleep(Duration::from_millis(900));
 }
 
@@ -27,8 +28,8 @@ fn mark(run: &mut Lines, signs: &str) {
     }
 }
 
-/// Homework with a criterion of the teacher's own, reached by marks made on the screen, a word and
-/// a question on the way back, and a class of which one has not answered.
+/// Homework with a criterion of the teacher is reached by marks made on the screen. The report has
+/// a remark and a question, and one student of the class sends none.
 #[test]
 fn a_week_from_teacher_to_student_to_teacher() {
     let (teacher, student) = (Home::new(), Home::new());
@@ -59,19 +60,19 @@ fn a_week_from_teacher_to_student_to_teacher() {
     run.until("clean: 1 of 50");
     let said = student.said(&["report", "week.yaml", "-o", "early.yaml"]);
     assert!(said.contains("not reached yet, now first at 300"), "{said}");
-    // Two words beside the last mark, one of them dropped, and a question.
+    // two remarks on the last mark, one of them discarded, and a question
     run.press("\"");
     run.until("Write, beside the last mark");
     run.press("felt xhea\u{7f}avy\r");
     run.until("takes it along: felt xheavy");
     run.press("\"no\u{1b}");
-    // An escape and a letter at once are another key.
+    // an escape directly before a letter would be another key
     std::thread::sleep(Duration::from_millis(200));
     run.press("a");
     run.until("Write, for your teacher");
     run.press("which finger?\r");
     run.until("takes it along: which finger?");
-    // Writing paused it; letters marked nothing.
+    // writing paused play, and letters marked nothing
     run.press(" ");
     std::thread::sleep(Duration::from_millis(900));
     mark(&mut run, "c");
@@ -137,8 +138,8 @@ fn marks(home: &Home) -> usize {
         .count()
 }
 
-/// Three clean go a rung up, one that is not clean a rung down, on the screen and not only in a
-/// simulation.
+/// Three clean repetitions go one rung up and one that is not clean goes one rung down, on the
+/// screen and not only in a simulation.
 #[test]
 fn the_staircase_climbs_and_falls_with_real_marks() {
     let home = Home::new();
@@ -173,7 +174,8 @@ fn the_staircase_climbs_and_falls_with_real_marks() {
     assert_eq!(run.said().matches("Stage: ").count(), 1);
 }
 
-/// A week of twice the minutes is what strains: it is said at the start, and only where wanted.
+/// A week with twice the minutes is a strain. That is said at the start, and only where it is
+/// wanted.
 #[test]
 fn a_sharp_rise_is_said_and_can_be_turned_off() {
     let home = Home::new();

@@ -1,5 +1,5 @@
-//! The command `listen` with the real binary: odd recordings get a sentence, the takes that are
-//! shipped get the report that was planted.
+//! The command `listen` with the real binary: unusual recordings get a sentence, and the shipped
+//! recordings get the faults that were put into them.
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};
@@ -59,8 +59,8 @@ fn document(file: &str, more: &[&str]) -> (Option<i32>, Value) {
     (output.status.code(), value)
 }
 
-/// Hears samples, with the drill and without: neither may panic, both end with `code` and say what
-/// was odd.
+/// Runs `listen` on samples with the drill and without. Neither run may panic, and both must end
+/// with `code` and print the remark.
 #[track_caller]
 fn odd(rate: u32, samples: &[f32], code: i32, what: &str) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -86,7 +86,7 @@ impl Noise {
     }
 }
 
-/// The samples of a take that is shipped.
+/// The samples of a shipped recording.
 fn take(name: &str) -> Vec<f32> {
     let file = std::fs::File::open(sample(name)).expect("it is shipped");
     let length = file.metadata().expect("it is there").len();
@@ -115,7 +115,7 @@ fn silence_and_an_empty_file_get_a_sentence() {
     );
 }
 
-/// Without it a running tap or a fan would be a tune.
+/// A running tap or a fan must not be heard as a tune.
 #[test]
 fn noise_is_no_chanter() {
     let mut noise = Noise(1);
@@ -123,8 +123,8 @@ fn noise_is_no_chanter() {
     odd(RATE, &hiss, 1, "no chanter was heard");
 }
 
-/// Without it somebody talking before the microphone would be judged by the drill: buzzes of
-/// wandering pitch through moving resonances, in syllables, are no repetition.
+/// Speech before the microphone must not be judged as the drill. Buzzes of varying pitch through
+/// moving resonances, in syllables, are no repetition.
 #[test]
 fn talk_is_no_repetition() {
     let mut noise = Noise(2);
@@ -172,8 +172,7 @@ fn talk_is_no_repetition() {
     );
 }
 
-/// Without it any music would be judged by the drill: chords in a key of their own are no
-/// repetition.
+/// Other music must not be judged as the drill. Chords in a key of their own are no repetition.
 #[test]
 fn other_music_is_no_repetition() {
     let chords = [
@@ -227,7 +226,7 @@ fn another_drill_or_tempo_gets_a_sentence() {
     }
 }
 
-/// Without it a player whose own metronome is a little off would be told that nothing was played.
+/// A player whose metronome is a little off must not be told that nothing was played.
 #[test]
 fn at_a_tempo_a_little_off_the_repetitions_are_found() {
     let more = [
@@ -242,7 +241,7 @@ fn at_a_tempo_a_little_off_the_repetitions_are_found() {
     assert_eq!(heard["repetitions"].as_array().map(Vec::len), Some(2));
 }
 
-/// Without it a recording that was too loud would be refused, or praised.
+/// A recording that was too loud must be neither refused nor praised.
 #[test]
 fn a_clipped_take_is_told_and_still_heard() {
     let loud: Vec<f32> = take("take-clean.flac")
@@ -252,7 +251,7 @@ fn a_clipped_take_is_told_and_still_heard() {
     odd(RATE, &loud, 0, "the recording clips");
 }
 
-/// Without it one bad sample would silence the rest.
+/// One invalid sample must not silence the rest.
 #[test]
 fn samples_that_are_no_numbers_are_told_and_the_rest_is_heard() {
     let mut samples = take("take-clean.flac");
@@ -272,7 +271,8 @@ fn samples_that_are_no_numbers_are_told_and_the_rest_is_heard() {
     assert_eq!(heard["repetitions"].as_array().map(Vec::len), Some(2));
 }
 
-/// Without it a telephone's recording would be refused: every second sample, after a mean of two.
+/// A telephone's recording must be accepted. It is simulated by every second sample, after a mean
+/// of two.
 #[test]
 fn a_take_at_8_kilohertz_is_judged_the_same() {
     let half: Vec<f32> = take("take-clean.flac")
@@ -282,7 +282,7 @@ fn a_take_at_8_kilohertz_is_judged_the_same() {
     odd(RATE / 2, &half, 0, "");
 }
 
-/// Without it a take that ends in mid-note would lose what was whole, or count what was not.
+/// A recording that ends during a note must keep what was complete and count nothing else.
 #[test]
 fn a_take_cut_in_a_note_is_judged_as_far_as_it_is_whole() {
     let samples = take("take-clean.flac");
@@ -303,8 +303,8 @@ fn a_take_cut_in_a_note_is_judged_as_far_as_it_is_whole() {
     );
 }
 
-/// Without it the reports could say anything: in the clean take nothing, in the other exactly the
-/// three faults its maker planted, all in the first repetition.
+/// In the clean recording no fault may be found, and in the other exactly the three faults that its
+/// maker put into it, all in the first repetition.
 #[test]
 fn the_shipped_takes_get_the_report_that_was_planted() {
     let (code, clean) = document(&sample("take-clean.flac"), &GRIP);
@@ -341,8 +341,8 @@ fn the_shipped_takes_get_the_report_that_was_planted() {
     assert!(report.contains("1 of 2 repetitions clean"), "{report}");
 }
 
-/// Without it a picture could be of another kind than its name says, or leave a fault out: the same
-/// take as SVG, PNG and PDF, each fault's words in the SVG.
+/// A picture must have the format of its file's extension and show every fault: the same recording
+/// as SVG, PNG and PDF, with each fault's words in the SVG.
 #[test]
 fn a_picture_is_written_as_its_ending_says() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -375,7 +375,7 @@ fn a_picture_is_written_as_its_ending_says() {
     assert!(String::from_utf8_lossy(&output.stderr).contains(".pdf, .svg or .png"));
 }
 
-/// The most memory that `listen` has used for a file, KiB: what the system counts of its pages.
+/// The most memory that `listen` used for a file, in KiB, as the system counts its pages.
 #[cfg(target_os = "linux")]
 fn peak_of(file: &Path) -> u64 {
     let home = tempfile::tempdir().expect("a folder");
@@ -405,7 +405,7 @@ fn peak_of(file: &Path) -> u64 {
     peak
 }
 
-/// A reed by formula on low A and E in turn, half a second each.
+/// A synthesised reed on low A and E in turn, half a second each.
 #[cfg(target_os = "linux")]
 fn reeds(seconds: usize) -> Vec<f32> {
     let mut phase = 0.0f32;
@@ -425,10 +425,10 @@ fn reeds(seconds: usize) -> Vec<f32> {
         .collect()
 }
 
-/// A long recording must be a stream: two minutes more are 7.7 MB more of samples, and take 4 to 16 KiB
-/// more memory. Pages of the program's own file are left out: which of them are held differs from run
-/// to run by a megabyte. What is kept to look back at is full after the first minute.
-/// `tests/two-hours.sh` does the same with two hours.
+/// A long recording must be read as a stream. Two minutes more are 7.7 MB more of samples, and take
+/// 4 to 16 KiB more memory. Pages of the program's own file are left out, because their number
+/// varies by a megabyte from run to run. The buffer of earlier sound is full after the first
+/// minute. `tests/two-hours.sh` does the same with two hours.
 #[test]
 #[cfg(target_os = "linux")]
 fn a_longer_recording_takes_no_more_memory() {

@@ -1,4 +1,5 @@
-//! How commands speak: help in groups, manual pages, completion, and what was written where.
+//! What commands have in common: help in groups, manual pages, completion, and the report of what
+//! was written where.
 
 use std::path::Path;
 use std::process::{Command, Output};
@@ -44,8 +45,8 @@ fn help_stands_in_groups_with_a_headline_each() {
     );
 }
 
-/// A manual page with a line that `man` does not know would be cut there; groff reads each in
-/// `.ci/run`, here every command has its page and every group its headline.
+/// A line that `man` does not know would cut a manual page off. `.ci/run` reads each page with
+/// groff; here every command has its page and every group its headline.
 #[test]
 fn there_is_a_manual_page_for_every_command() {
     let folder = folder();
@@ -65,7 +66,8 @@ fn there_is_a_manual_page_for_every_command() {
     }
 }
 
-/// What a shell asks: the words of the line after `--`, and which of them is completed.
+/// What a shell sends for completion: the words of the line after `--`, and which of them is
+/// completed.
 fn completed(folder: &Path, words: &[&str]) -> Vec<String> {
     let output = Command::new(env!("CARGO_BIN_EXE_gracerung"))
         .args(["--", "gracerung"])
@@ -107,7 +109,7 @@ fn names_of_drills_movements_schools_and_stages_are_completed() {
     assert!(script.contains("_GRACERUNG_COMPLETE"), "{script}");
 }
 
-/// A command that writes in silence leaves the player looking for the file.
+/// A command that writes without a message leaves the player looking for the file.
 #[test]
 fn what_is_written_is_said_with_its_place() {
     let folder = folder();
@@ -146,7 +148,7 @@ fn what_is_written_is_said_with_its_place() {
     assert_eq!(again.status.code(), Some(2), "{}", text(&again));
 }
 
-/// What was made lies where `practise` finds it, and never hides a drill of the program.
+/// A made drill is put where `practise` finds it, and never hides a built-in drill.
 #[test]
 fn what_is_made_goes_among_the_players_own_drills() {
     let folder = folder();
@@ -171,7 +173,7 @@ fn what_is_made_goes_among_the_players_own_drills() {
     assert!(unknown.contains("did you mean"), "{unknown}");
 }
 
-/// One wrong setting once stopped every command.
+/// A wrong setting must not stop commands that do not need it.
 #[test]
 fn a_wrong_setting_stops_only_what_needs_it() {
     let folder = folder();
@@ -202,7 +204,7 @@ fn a_wrong_setting_stops_only_what_needs_it() {
     said(&["settings"], 1, "key with no value");
 }
 
-/// A drill that is put away leaves the list and nothing else; nobody is asked where nobody can answer.
+/// An archived drill leaves the list and loses nothing else. Without a terminal nobody is asked.
 #[test]
 fn a_drill_of_ones_own_is_put_away_and_taken_back() {
     let folder = folder();
@@ -219,7 +221,7 @@ fn a_drill_of_ones_own_is_put_away_and_taken_back() {
     assert!(away.status.success(), "{}", text(&away));
     assert!(text(&away).contains("archive"), "{}", text(&away));
     assert!(!listed(name));
-    // another of the same name keeps both
+    // two drills of the same name are both kept
     run(&["make", "grip", "--from", "E", "--to", "B"]);
     let second = text(&run(&["drills", "--archive", name, "--yes"]));
     assert!(second.contains("--restore grip-from-e-to-b-2"), "{second}");
@@ -247,7 +249,8 @@ fn a_drill_of_ones_own_is_put_away_and_taken_back() {
     }
 }
 
-/// A word of a title, words in another order, a slip of a letter: each is answered by what was meant.
+/// A word of a title, words in another order, or a slip of a letter is answered by the drill that
+/// was meant.
 #[test]
 fn what_was_perhaps_meant_is_named() {
     let folder = folder();
@@ -270,7 +273,7 @@ fn what_was_perhaps_meant_is_named() {
     }
 }
 
-/// What explains a movement says how it is practised, and that command is there.
+/// The explanation of a movement says how to practise it, and that command works.
 #[test]
 fn an_explanation_names_what_practises_it() {
     let folder = folder();
@@ -298,7 +301,8 @@ fn an_explanation_names_what_practises_it() {
     }
 }
 
-/// A homework that nobody can do in time, or that asks for the same twice, is a slip of the teacher's.
+/// Homework that cannot be done in time, or that asks for the same thing twice, is a teacher's
+/// slip.
 #[test]
 fn homework_in_the_past_and_the_same_drill_twice_are_told() {
     let folder = folder();
@@ -335,7 +339,8 @@ fn homework_in_the_past_and_the_same_drill_twice_are_told() {
     }
 }
 
-/// What was changed of another program's file once stood before every answer about it.
+/// The notes on what was changed of another program's file must not precede every later answer
+/// about it.
 #[test]
 fn what_another_programs_file_lost_is_told_once() {
     let folder = folder();
@@ -352,7 +357,7 @@ fn what_another_programs_file_lost_is_told_once() {
     assert!(!told(&["tune", "other.abc"]));
 }
 
-/// A tempo alone means the warm-up before the band; the libraries' licences come as data.
+/// A tempo alone asks for the warm-up before the band; the libraries' licences are printed as data.
 #[test]
 fn a_band_tempo_stands_alone_and_licences_are_data() {
     let folder = folder();

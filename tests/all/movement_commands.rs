@@ -1,4 +1,4 @@
-//! The commands that speak of movements, through the real binary.
+//! The commands about movements, with the real binary.
 
 use serde_json::Value;
 use std::process::{Command, Output};
@@ -16,7 +16,7 @@ fn json(output: &Output) -> Value {
     serde_json::from_slice(&output.stdout).expect("it prints JSON")
 }
 
-/// Other programs read these names; the shell reads the exit code.
+/// Other programs read these names, and the shell reads the exit code.
 #[test]
 fn recognise_prints_names_school_and_nearest_and_exits_by_them() {
     let grip = run(&[
@@ -66,7 +66,7 @@ fn recognise_prints_names_school_and_nearest_and_exits_by_them() {
     assert_eq!(wrong.status.code(), Some(2));
 }
 
-/// The explanation's three promised fields, and that a school changes them.
+/// The explanation has the three promised fields, and a school changes them.
 #[test]
 fn explain_prints_gracenotes_school_and_a_reason_for_each() {
     let grip = json(&run(&[
@@ -85,7 +85,7 @@ fn explain_prints_gracenotes_school_and_a_reason_for_each() {
     assert!(String::from_utf8_lossy(&wrong.stderr).contains("did you mean `d-from-d`?"));
 }
 
-/// A made file that its own program refuses would be worse than none.
+/// A made file that the program itself refuses would be worse than none.
 #[test]
 fn a_made_file_is_checked_without_a_problem_and_never_replaced_unasked() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -110,7 +110,8 @@ fn a_made_file_is_checked_without_a_problem_and_never_replaced_unasked() {
     assert_eq!(run(&["check", &bar]).status.code(), Some(0));
 }
 
-/// The hardest first, each with its places; nothing is cleared where nothing was practised.
+/// The hardest movement comes first, each with its places. Nothing is cleared where nothing was
+/// practised.
 #[test]
 fn a_tune_lists_its_movements_hardest_first() {
     let tune = json(&run(&["tune", "lamp-on-the-slipway", "--json"]));
@@ -144,7 +145,7 @@ fn text(output: &Output) -> String {
     String::from_utf8_lossy(&both).into_owned()
 }
 
-/// Names that players say: answered by the movement, the note and the school they mean.
+/// Names that players say are answered by the movement, note and school that they mean.
 #[test]
 fn movements_are_found_as_players_call_them() {
     for (said, name, field, value) in [
@@ -183,7 +184,7 @@ fn movements_are_found_as_players_call_them() {
     assert!(pibroch.contains("hiharin"), "{pibroch}");
 }
 
-/// A slip costs one try: every command that takes a name offers the nearest one.
+/// A slip costs only one try: every command that takes a name offers the nearest one.
 #[test]
 fn a_slip_in_a_name_is_answered_with_the_nearest() {
     for (arguments, code, answer) in [

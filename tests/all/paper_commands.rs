@@ -1,4 +1,5 @@
-//! Sheets, handouts, exports and imports by the real binary: what lies in the folder afterwards.
+//! Sheets, handouts, exports and imports with the real binary: which files are in the folder
+//! afterwards.
 
 use serde_json::Value;
 use std::path::Path;
@@ -36,7 +37,7 @@ fn folder() -> tempfile::TempDir {
     tempfile::tempdir().expect("a folder")
 }
 
-/// What sounds and when: frame, kind, note, frames.
+/// The events of a stage as frame, kind, note and length in frames.
 fn events(folder: &Path, drill: &str, stage: &str) -> Vec<(Value, Value, Value, Value)> {
     let printed = done(
         folder,
@@ -56,7 +57,7 @@ fn events(folder: &Path, drill: &str, stage: &str) -> Vec<(Value, Value, Value, 
         .collect()
 }
 
-/// A drill that comes back with one gracenote elsewhere would be practised wrong for weeks.
+/// A drill that comes back with one gracenote displaced would be practised wrong for weeks.
 #[test]
 fn what_is_exported_and_imported_sounds_the_same_to_the_frame() {
     for drill in ["grip-from-d", "jig-grips"] {
@@ -66,7 +67,7 @@ fn what_is_exported_and_imported_sounds_the_same_to_the_frame() {
             done(folder, &["export", drill, "-o", file]);
             done(folder, &["import", file, "-o", "back.yaml"]);
             done(folder, &["check", "back.yaml"]);
-            // an opened movement goes out, and comes back, as its music in real time
+            // an opened movement is exported, and comes back, as its music in real time
             for stage in ["1", "2", "3", "5"] {
                 assert_eq!(
                     events(folder, drill, stage),
@@ -78,7 +79,8 @@ fn what_is_exported_and_imported_sounds_the_same_to_the_frame() {
     }
 }
 
-/// What a file cannot hold is told when it is written, and of the stages that are written only.
+/// What a file cannot hold is reported when it is written, but only for the stages that are
+/// written.
 #[test]
 fn a_lost_opening_is_told() {
     let folder = folder();
@@ -98,7 +100,7 @@ fn a_lost_opening_is_told() {
     }
 }
 
-/// A tune in ABC is as good as a drill file wherever a drill is asked for.
+/// A tune in ABC is accepted wherever a drill is asked for.
 #[test]
 fn abc_is_taken_wherever_a_drill_is() {
     let folder = folder();
@@ -143,7 +145,7 @@ fn every_ending_gets_its_kind_of_file() {
     refused(folder, &["export", "birl", "-o", "x.txt"], ".abc");
 }
 
-/// A second press of the up arrow must not cost a file that was edited meanwhile.
+/// Running the same command again must not replace a file that was edited meanwhile.
 #[test]
 fn a_file_that_exists_is_kept_without_force() {
     let folder = folder();
@@ -178,7 +180,8 @@ fn a_file_that_exists_is_kept_without_force() {
     );
 }
 
-/// What cannot be held is told, with what was done, and the exit says that something was.
+/// What a format cannot hold is reported with what was done instead, and the exit code says that
+/// there was something.
 #[test]
 fn an_import_with_changes_exits_with_one() {
     let folder = folder();
@@ -201,7 +204,7 @@ fn an_import_with_changes_exits_with_one() {
     assert!(!folder.join("none.yaml").exists());
 }
 
-/// A name in other letters would come out of the printer as question marks, and nobody was told.
+/// A name in another script that would be printed as question marks must be reported.
 #[test]
 fn what_the_font_of_sheets_lacks_is_said_once() {
     let folder = folder();
@@ -218,7 +221,7 @@ fn what_the_font_of_sheets_lacks_is_said_once() {
 
 const JIG: &str = "X:1\nT:The Low Slip\nM:6/8\nL:1/8\nK:HP\n|:{g}A2B c2d|{g}e3 A3:|\n";
 
-/// A student could not open what a teacher had given out, and half of it was missing on paper.
+/// A student must be able to open what a teacher gives out, and find all of it on paper.
 #[test]
 fn homework_of_a_movement_and_a_tune_goes_all_the_way() {
     let folder = folder();
@@ -228,7 +231,7 @@ fn homework_of_a_movement_and_a_tune_goes_all_the_way() {
         folder,
         &["assign", "grip-from-d", "slip.abc", "-o", "w.yaml"],
     );
-    // the student has the homework alone
+    // the student has only the homework
     std::fs::remove_file(folder.join("slip.abc")).expect("there");
     done(folder, &["check", "w.yaml"]);
     let said = done(folder, &["sheet", "w.yaml", "-o", "w.pdf"]);
@@ -281,7 +284,7 @@ fn a_page_has_the_stages_that_were_asked_for() {
     );
 }
 
-/// Whoever prints a book of tunes must hear that one of them is not on the paper.
+/// A player who prints a book of tunes must be told that one of them is missing on paper.
 #[test]
 fn what_is_left_out_of_another_programs_file_is_told() {
     let folder = folder();
@@ -293,8 +296,8 @@ fn what_is_left_out_of_another_programs_file_is_told() {
     assert!(told.contains("a tune in 2/4: left out"), "{told}");
 }
 
-/// A tempo between two rungs, or below the first of a stage, means the rung above it: the teacher is
-/// told which.
+/// A tempo between two rungs, or below the first rung of a stage, means the rung above it, and the
+/// teacher is told which.
 #[test]
 fn homework_says_which_rung_is_to_be_reached() {
     let folder = folder();
@@ -316,7 +319,7 @@ fn homework_says_which_rung_is_to_be_reached() {
     );
 }
 
-/// A phrase is practised, printed, handed out and given as homework under one way of naming it.
+/// A phrase is named in the same way for practice, print, handout and homework.
 #[test]
 fn bars_of_a_tune_are_named_alike_for_paper_page_and_homework() {
     let home = folder();
@@ -328,7 +331,7 @@ fn bars_of_a_tune_are_named_alike_for_paper_page_and_homework() {
         told.contains("The Lamp on the Slipway, bars 5 to 8"),
         "{told}"
     );
-    // beside other drills the tune is the one that is meant
+    // among other drills the tune is the one that is meant
     let told = said(&["sheet", "birl", tune, "--phrase", "2", "-o", "two.pdf"]);
     assert!(
         told.contains("Birl") && told.contains("bars 5 to 8"),

@@ -1,4 +1,4 @@
-//! A tune that is pointed, from its file to what is said of it: exact notes, real sound, the screen,
+//! A tune with a pointing, from its file to the verdict: exact notes, real sound, the screen and
 //! the commands. Ratios and ranges are from experience, 55 to 65 % sure, never cited as fact.
 
 use super::terminal::Story;
@@ -19,7 +19,7 @@ use std::process::{Command, Output};
 
 const REPETITIONS: u64 = 3;
 
-/// A tune of our own of some kind: its head, then two lines of dots.
+/// A tune of our own of some kind: its head, then two lines of dotted notes.
 fn tune(head: &str) -> String {
     format!(
         "title: The Lantern Stair\nmetre: 2/4\nunit: 1/8\n{head}\n\
@@ -41,7 +41,8 @@ fn laid(drill: &Drill) -> (ExpectedStage, Timeline) {
     (ExpectedStage::of(&score, &timeline), timeline)
 }
 
-/// What is said of a player of `asked` who plays exactly what the program plays of `played`.
+/// The verdicts on a player of the tune `asked` who plays exactly what the program plays of
+/// `played`.
 fn verdicts(asked: &str, played: &str) -> Vec<Verdict> {
     let limits = Thresholds::default();
     let measured = measured(asked, played);
@@ -51,7 +52,7 @@ fn verdicts(asked: &str, played: &str) -> Vec<Verdict> {
         .collect()
 }
 
-/// What is measured of him, repetition by repetition.
+/// The measurements of that player, for each repetition.
 fn measured(asked: &str, played: &str) -> Vec<Measurement> {
     let (piece, _) = laid(&drill(&tune(asked)));
     let (_, timeline) = laid(&drill(&tune(played)));
@@ -109,14 +110,14 @@ fn what_is_as_good_is_clean_and_what_is_not_is_told_once() {
     );
     let sharp = "let the short notes sound, the dots are too long: 8.0 : 1, wanted 3 to 6";
     check(MARCH, "pointing: '8:1'", &[sharp]);
-    // the file says another ratio, and its range with it
+    // the file gives another ratio with its own range
     check("pointing: '2:1, 1.7 to 3'", "pointing: '2.1:1'", &[]);
     check("pointing: round", "pointing: round", &[]);
-    // an air has no ratio that is wrong
+    // in an air no ratio is wrong
     for any in ["round", "2:1", "7:1"] {
         check("kind: slow air", &format!("pointing: '{any}'"), &[]);
     }
-    // without a word on pointing a dot stands where it is written
+    // without a pointing a dotted note is played as written
     check("breath: 1", "pointing: '3:1'", &[]);
     let told = verdicts("breath: 1", "pointing: round");
     let first = &told[0].faults[0].words;
@@ -126,7 +127,7 @@ fn what_is_as_good_is_clean_and_what_is_not_is_told_once() {
     );
 }
 
-/// Each of these is one line on a screen of 80 columns.
+/// Each of these sentences fits one line on a screen of 80 columns.
 #[test]
 fn every_sentence_on_all_pairs_has_room_in_a_line() {
     for played in ["round", "2:1", "12:1"] {
@@ -155,8 +156,8 @@ fn run(home: &Path, arguments: &[&str]) -> (Option<i32>, String) {
     )
 }
 
-/// From the file through sound and the ear: the ratio that the reference plays is the one that is
-/// heard, and another one is told.
+/// From the file through sound to the microphone: the ratio that the reference plays is the one
+/// that is heard, and a different one is reported.
 #[test]
 fn the_ratio_that_is_rendered_is_the_one_that_is_heard() {
     let home = tempfile::tempdir().expect("a folder");
@@ -228,13 +229,13 @@ fn dots_are_held_only_where_somebody_says_how_long() {
     let (code, said) = practise("lamp-on-the-slipway");
     assert_eq!(code, Some(2));
     assert!(said.contains("such as `pointing: 4:1`"), "{said}");
-    // it goes on to what needs a terminal
+    // the command continues to the point at which it needs a terminal
     let (_, said) = practise("bell-at-the-ferry");
     assert!(said.contains("this needs a terminal"), "{said}");
 }
 
-/// Who asks for held dots gets them, also where the same bars were played as in the tune since: at the
-/// bottom, and later where the held dots were left.
+/// A player who asks for held dots gets them, even where the same bars were played as in the tune
+/// since. Practice begins at the bottom, and later where the held dots were left.
 #[test]
 fn held_dots_begin_where_they_were_left_and_not_where_the_tune_was() {
     let home = tempfile::tempdir().expect("a folder");
@@ -255,8 +256,8 @@ fn held_dots_begin_where_they_were_left_and_not_where_the_tune_was() {
     visit(&held, "dots held · held dots", 56, true);
     visit(&bars, "bars 5 to 8 · as written", 58, false);
     visit(&held, "dots held · held dots", 58, false);
-    // where the cut is too short for a taorluath, the taorluath takes its time from the dot,
-    // whether dots are held or not; a piece's first bar has no such dot
+    // where the cut is too short for a taorluath, it takes its time from the dotted note, whether
+    // dots are held or not; the first bar of a piece has no such note
     let kept = |name: &str| {
         let path = format!("gracerung/drills/bell-at-the-ferry-bars-{name}-held-dots.yaml");
         std::fs::read_to_string(home.path().join(path)).expect("it is kept")
@@ -278,8 +279,8 @@ fn held_dots_begin_where_they_were_left_and_not_where_the_tune_was() {
     assert!(told.contains("every dot held longer"), "{told}");
 }
 
-/// What is told of a movement behind a cut says both notes that give it time; behind a note that no
-/// dot stands before, and in a tune that nobody says the pointing of, only the one.
+/// The explanation of a movement after a cut names both notes that give it time. After any other
+/// note, and in a tune without a pointing, it names only the one.
 #[test]
 fn a_movement_behind_a_cut_has_its_time_from_the_cut_and_the_dot() {
     let told = |head: &str, music: &str| {
@@ -302,7 +303,7 @@ fn a_movement_behind_a_cut_has_its_time_from_the_cut_and_the_dot() {
     assert_eq!(told("pointing: as written", dotted), [one]);
 }
 
-/// The player sees that a default is experience and no fact.
+/// The player sees that a default comes from experience and is not a fact.
 #[test]
 fn the_practise_page_says_how_the_tune_is_pointed_and_from_where() {
     let mut model = Model::new(Options::default());
@@ -327,8 +328,8 @@ fn the_practise_page_says_how_the_tune_is_pointed_and_from_where() {
     assert!(all.contains("pointed 4 : 1 (from experience)"), "{all}");
 }
 
-/// A player whose dots grow sharper week by week sees one figure a week, with the range of his pairs and
-/// the one that is wanted.
+/// A player whose dotted notes grow sharper from week to week sees one figure a week, with the
+/// range of the pairs and the range that is wanted.
 #[test]
 fn progress_shows_how_a_tune_was_pointed_week_by_week() {
     let home = tempfile::TempDir::new().expect("a folder");
@@ -343,7 +344,7 @@ fn progress_shows_how_a_tune_was_pointed_week_by_week() {
     let data = home.path().join("gracerung");
     std::fs::create_dir_all(&data).expect("a folder");
     let mut journal = Journal::open(&data.join("journal.sqlite")).expect("a journal");
-    // the 4th of January 2027 is a Monday, 20,822 days after 1970
+    // 4 January 2027 is a Monday, 20,822 days after 1970-01-01
     for (week, pointing) in ["2:1", "3:1", "4:1"].iter().enumerate() {
         let session = uuid::Uuid::new_v4();
         let measured = measured("kind: march", &format!("pointing: '{pointing}'"));

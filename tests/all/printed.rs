@@ -1,6 +1,6 @@
-//! What is printed in every bar adds up to the metre: read back from the ink of the page and from
-//! the characters of the terminal, as a player reads it, and from ABC and MusicXML by readers of
-//! their own. Nothing here asks the program how long a note is.
+//! The lengths printed in every bar add up to the metre. They are read back from the ink of the
+//! page and from the characters of the terminal, as a player reads them, and from ABC and MusicXML
+//! by independent readers. Nothing here asks the program how long a note is.
 
 use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::{Bar, Gracenote, Group, Music, TuneHead, Written, body_order, mend_music};
@@ -14,7 +14,7 @@ use gracerung::score::resolve_music;
 use gracerung::units::{Beats, Fraction};
 use proptest::prelude::*;
 
-/// A head as it is read: where it stands, its value as a part of a semibreve, the dots with it.
+/// A head as it is read: its place, and its value as a fraction of a semibreve, including dots.
 #[derive(Debug)]
 struct Read {
     x: f64,
@@ -29,13 +29,13 @@ fn dotted(value: Fraction, dots: usize) -> Fraction {
     (1..=dots).fold(value, |sum, dot| sum + value / part(1 << dot, 1))
 }
 
-/// What a figure over notes divides them by: three in the time of two.
+/// The factor of a figure over notes, such as two thirds for three in the time of two.
 fn figured(text: &str) -> Fraction {
     assert_eq!(text, "3", "only triplets are drawn here");
     part(2, 3)
 }
 
-/// The heads of a system in the order they stand, tuplets reckoned in.
+/// The heads of a system in order, with tuplets taken into account.
 fn on_paper(system: &System) -> Vec<Read> {
     let elements = &system.elements;
     let glyphs = |kind: ElementKind| {
@@ -94,7 +94,7 @@ fn on_paper(system: &System) -> Vec<Read> {
     read
 }
 
-/// From where to where a figure reaches: its bracket, or the beam above it.
+/// The extent of each tuplet's figure: that of its bracket, or of the beam above it.
 fn tuplets_on_paper(elements: &[Element], beams: &[(f64, f64)]) -> Vec<(f64, f64, String)> {
     elements
         .iter()
@@ -152,7 +152,7 @@ fn bars_on_paper(systems: &[System]) -> Vec<Fraction> {
         .collect()
 }
 
-/// The same from characters: heads, hooks and beams on their stems, dots, figures.
+/// The sum of lengths on a terminal, from heads, hooks and beams on their stems, dots, and figures.
 fn in_terminal(grid: &Grid) -> Fraction {
     let at = |row: usize, column: usize| -> StaffCell {
         let row = grid.rows.get(row);
@@ -198,7 +198,8 @@ fn in_terminal(grid: &Grid) -> Fraction {
         })
         .collect();
     for (x, y) in figures {
-        // in its own row, between the ends of a bracket or a beam; else under the beam
+        // a figure is in its own row, between the ends of a bracket or a beam, or else under the
+        // beam
         let ends = |row: usize| {
             let within = |cell: &StaffCell| matches!(cell.style, Style::Tuplet | Style::Stem);
             let mut left = x;
@@ -232,7 +233,7 @@ fn metres() -> impl Strategy<Value = Metre> {
     prop_oneof![prop::sample::select(Metre::USUAL.to_vec()), any]
 }
 
-/// Music of any lengths that a bar holds, in any metre, with pickups.
+/// Music of any lengths that a bar can hold, in any metre, with pickups.
 fn tunes() -> impl Strategy<Value = Music> {
     let length = (
         1_i128..8,
@@ -302,7 +303,7 @@ fn written(note: Note, length: Beats, graced: bool) -> Written {
     }
 }
 
-/// Where a bar cannot be written at all (a third of a 64th), nothing is claimed.
+/// False where a bar cannot be written at all (a third of a 64th note); nothing is checked then.
 fn is_writable(music: &Music) -> bool {
     music.write_bars().iter().all(|bar| bar.exact)
 }
@@ -336,8 +337,8 @@ proptest! {
     }
 }
 
-/// Sums of a measure's notes as MusicXML says them: by `duration`, and by type, dots and
-/// `time-modification`; each note's two must agree (MusicXML 4.0, "note").
+/// The two sums of each measure's notes in MusicXML: by `duration`, and by type, dots and
+/// `time-modification`. The two must agree for each note (MusicXML 4.0, "note").
 fn measures_of(xml: &str) -> Vec<(Fraction, Fraction)> {
     let number = |text: &str, name: &str| -> Option<i128> {
         let (_, rest) = text.split_once(&format!("<{name}>"))?;
@@ -376,8 +377,8 @@ fn measures_of(xml: &str) -> Vec<(Fraction, Fraction)> {
         .collect()
 }
 
-/// Lengths of the bars of ABC body text: letters with their lengths and tuplets (ABC 2.1 §4.3,
-/// §4.13), in semibreves.
+/// The lengths of the bars of ABC text in semibreves, from letters with their lengths and tuplets
+/// (ABC 2.1 §4.3, §4.13).
 fn bars_of_abc(body: &str, unit: Fraction) -> Vec<Fraction> {
     let signs: Vec<char> = body.chars().collect();
     let number = |at: &mut usize| -> Option<i128> {

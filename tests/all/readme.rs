@@ -1,5 +1,5 @@
-//! The README and the reference say what the program does: its key table, its drill files and its
-//! commands.
+//! Checks that README and reference describe the program as it is: its keys, its drill files and
+//! its commands.
 
 use gracerung::drill::{read, render};
 use gracerung::screen::{KeyPlace, key_table};
@@ -8,7 +8,7 @@ use std::process::Command;
 const README: &str = include_str!("../../README.md");
 const REFERENCE: &str = include_str!("../../docs/reference.md");
 
-/// A key that was changed and not told would be looked for in vain.
+/// A player would look in vain for a key that was changed without a change of the document.
 #[test]
 fn the_keys_are_those_of_the_program() {
     assert!(
@@ -18,14 +18,14 @@ fn the_keys_are_those_of_the_program() {
     );
 }
 
-/// A README is read to its end while it has an install, a first session and a link.
+/// A README is read to its end while it has only an install, a first session and a link.
 #[test]
 fn the_readme_is_short_and_leads_to_the_reference() {
     assert!(README.lines().count() <= 150);
     assert!(README.contains("(docs/reference.md)"));
 }
 
-/// A drill copied out of the reference must read.
+/// A drill copied from the reference must be readable.
 #[test]
 fn its_drill_files_read() {
     let examples: Vec<&str> = REFERENCE
@@ -44,7 +44,7 @@ fn its_drill_files_read() {
     }
 }
 
-/// A command in the table that the program does not know would be a broken promise.
+/// A command of the table that the program does not know would be a broken promise.
 #[test]
 fn its_commands_exist() {
     let help = Command::new(env!("CARGO_BIN_EXE_gracerung"))

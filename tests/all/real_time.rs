@@ -1,5 +1,5 @@
-//! What may run on the audio thread is written at every public function of the two rooms that
-//! sound.
+//! Every public function of the two rooms that sound states its thread, its allocations and whether
+//! it blocks.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -15,8 +15,8 @@ fn files(folder: &Path, found: &mut Vec<PathBuf>) {
     }
 }
 
-/// Without the line nobody knows whether a function may be called from the callback, and the next
-/// change puts an allocation there.
+/// Without these words nobody knows whether a function may be called from the audio callback, and a
+/// later change may put an allocation there.
 #[test]
 fn every_public_function_that_sounds_says_its_thread() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");

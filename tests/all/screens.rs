@@ -1,6 +1,6 @@
-//! Every page at five sizes, one under another and without colour, and as the lines that a screen
-//! reader says: a file for each in `tests/all/screens/`, to be read by people. A change of a page is
-//! seen there; `INSTA_UPDATE=always cargo test --test all screens` writes them anew.
+//! Every page at five sizes, one below the other and without colour, and as the lines for a screen
+//! reader. Each has a file in `tests/all/screens/` for people to read, which shows every change of
+//! a page. `INSTA_UPDATE=always cargo test --test all screens` writes the files anew.
 
 mod stage;
 
@@ -29,7 +29,7 @@ use std::sync::Arc;
 
 const SIZES: [(u16, u16); 5] = [(40, 10), (60, 20), (80, 24), (120, 40), (200, 60)];
 
-/// A day's noon, microseconds since 1970.
+/// Noon of a day, in microseconds since 1970.
 const NOON: i64 = 20_000 * 86_400_000_000 + 43_200_000_000;
 
 /// A page at all sizes.
@@ -44,7 +44,7 @@ fn drawn(name: &str, draw: impl Fn(Theme, &mut Frame)) -> String {
         let _ = writeln!(all, "{width}×{height}");
         for y in 0..height {
             let row: String = (0..width).map(|x| buffer[(x, y)].symbol()).collect();
-            // from 80 columns on nothing is cut but what a key shows whole
+            // from 80 columns on nothing is cut, except what a key shows in full
             let whole = width < 80 || !row.contains('…') || row.contains("(e)");
             assert!(whole, "{name} at {width}×{height}: {row}");
             all.push_str(format!("|{row}").trim_end());
@@ -54,7 +54,7 @@ fn drawn(name: &str, draw: impl Fn(Theme, &mut Frame)) -> String {
     all
 }
 
-/// A page at all sizes, then what is said of it.
+/// A page at all sizes, followed by the lines for a screen reader.
 fn pictures(name: &str, draw: impl Fn(Theme, &mut Frame), said: &[String]) {
     let mut all = drawn(name, draw);
     if !said.is_empty() {
@@ -208,13 +208,13 @@ fn practice_stops_and_offers() {
         frame: Frames(0),
     }));
     of_model("practice-offers", &here.model);
-    // not clean a second time takes the step back, and the last line says so
+    // a second repetition that is not clean takes the step back, and the last line says so
     here.acts(Action::PlayOrPause);
     here.at(true, 1.0);
     of_model("practice-again", &here.model);
 }
 
-/// The board of a drill with many stages leaves the figures few columns.
+/// The board of a drill with many stages leaves only a few columns for the figures.
 #[test]
 fn nothing_is_cut_beside_a_wide_board() {
     for name in ["grip", "birl", "doubling-on-e"] {

@@ -1,4 +1,5 @@
-//! What is played is what is explained: the events of a laid-out movement against its explanation.
+//! What is played agrees with what is explained: the events of a movement's timeline are compared
+//! with its explanation.
 
 use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::read;
@@ -9,8 +10,9 @@ use gracerung::timeline::{EventKind, Layout, SoundPart, lay};
 use gracerung::units::{Beats, Bpm, Frames, SampleRate};
 use std::sync::Arc;
 
-/// The note before lasts a bar of four beats, so that nothing is crowded: a held tone lasts one
-/// beat. The first note of a figure is the movement's own short note, and it has the beat.
+/// A drill in which the note before lasts four beats, so that nothing is crowded. A held tone lasts
+/// one beat. The first note of a figure of melody notes is the movement's own short note, which is
+/// on the beat.
 fn drill(movement: Movement, from: Note, to: Note) -> String {
     let before = if movement.family() == Family::Figure {
         "1/8"
@@ -35,9 +37,8 @@ fn played_contexts() -> impl Iterator<Item = (Movement, Note, Note)> {
     })
 }
 
-/// Without it the page could say one thing and the reference play another: order, beginning and
-/// length of every gracenote, and where the closing note falls, for every movement between every
-/// two notes.
+/// The explanation and the reference must agree for every movement between every two notes: in the
+/// order, beginning and length of every gracenote, and in the place of the note it closes on.
 #[test]
 fn the_events_of_every_movement_are_those_of_its_explanation() {
     let tempo = Bpm::whole(60).expect("a tempo");
@@ -47,7 +48,8 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
         let context = Context::between(from, to);
         let told = format!("{movement} from {from} to {to}");
         let figure = movement.family() == Family::Figure;
-        // where the closing note is written, and the beat that the page counts from
+        // the written place of the note it closes on, and the beat from which the explanation
+        // counts
         let (lands, beat) = if figure {
             (Lengths::figure_note(), Beats::ZERO)
         } else {
@@ -72,7 +74,7 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
                 _ => None,
             })
             .collect();
-        // after the opening gracenote, if any, and the note before
+        // after the opening gracenote, if there is one, and the note before
         let start = sounds
             .iter()
             .position(|(_, _, _, melody)| *melody)
@@ -85,7 +87,7 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
             tempo,
             &Lengths::default(),
         );
-        // at 60 beats a minute a beat is 1000 ms; the page rounds to whole ones
+        // at 60 beats a minute a beat is 1000 ms; the explanation rounds to whole milliseconds
         let ms = |beats: Beats| beats.to_f64() * 1000.0;
         let near = |found: f64, page: f64| (found - page).abs() <= 0.51;
         let parts = &explanation.parts;
@@ -124,9 +126,8 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
     assert!(compared >= 1_800, "{compared} contexts");
 }
 
-/// Without it one movement among thousands could be silent, or clip where a gracenote's edge meets
-/// click and drones at full level: every movement between every two notes, one after the other
-/// through one player.
+/// No movement may be silent, or clip where a gracenote's edge meets click and drones at full
+/// level: every movement between every two notes, one after the other through one renderer.
 #[test]
 fn no_movement_clips() {
     each_movement(true, |told, samples| {
@@ -137,7 +138,8 @@ fn no_movement_clips() {
     });
 }
 
-/// The reference alone: the second half of the bar, with the movement and its closing note, is no silence.
+/// With the reference alone, the second half of the bar, which has the movement and the note it
+/// closes on, is not silent.
 #[test]
 fn every_movement_sounds() {
     each_movement(false, |told, samples| {

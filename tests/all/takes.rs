@@ -1,5 +1,5 @@
-//! The command `takes` with the real binary: what was kept is listed, comes back beside the
-//! reference and at half speed, and goes when it is removed.
+//! The command `takes` with the real binary: kept recordings are listed, played beside the
+//! reference and at half speed, and removed.
 
 use gracerung::decoding::Recording;
 use std::path::{Path, PathBuf};
@@ -23,7 +23,7 @@ fn text(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
 }
 
-/// A home in which the shipped clean take was kept.
+/// A home in which the shipped clean recording was kept.
 fn home() -> (tempfile::TempDir, usize) {
     let home = tempfile::tempdir().expect("a folder");
     let folder = home.path().join("gracerung/takes");
@@ -72,8 +72,8 @@ fn without_takes_the_way_to_one_is_told() {
     assert!(text(&missing).contains("none was kept yet"));
 }
 
-/// Without it what was kept could come back alone, out of place, or lower: the take on the left and
-/// the reference on the right sound in the same places, at half speed for twice as long.
+/// The recording on the left and the reference on the right must sound at the same times, and at
+/// half speed for twice as long and at the same pitch.
 #[test]
 fn a_take_comes_back_beside_the_reference_and_slowly() {
     let (home, length) = home();
@@ -90,7 +90,8 @@ fn a_take_comes_back_beside_the_reference_and_slowly() {
         let (spec, samples) = written(&path);
         assert_eq!((spec.channels, spec.sample_rate), (2, RATE));
         assert_eq!(samples.len(), 2 * frames);
-        // the first repetition begins at 3.98 s; between it and 8 s both play, the right only there
+        // the first repetition begins at 3.98 s; from there to 8 s both channels play, and before
+        // it the right one is silent
         let slower = frames / length;
         let level = |channel: usize, from: f64, to: f64| {
             let place = |second: f64| (second * f64::from(RATE)) as usize * slower;
@@ -110,7 +111,7 @@ fn a_take_comes_back_beside_the_reference_and_slowly() {
     assert_eq!(kept.status.code(), Some(2), "an existing file is kept");
 }
 
-/// A drill that was renamed since must not take the sound away with it.
+/// The recording of a drill that was renamed must still play.
 #[test]
 fn a_take_of_a_drill_that_is_gone_comes_back_alone() {
     let (home, length) = home();
@@ -135,8 +136,8 @@ fn a_take_of_a_drill_that_is_gone_comes_back_alone() {
     assert!(text(&takes(home.path(), &[])).contains("no takes yet"));
 }
 
-/// The best take of a cell goes along with a report by itself, as a file that a mail carries, and is
-/// named there; whoever wants leaves it at home. An older take of the same cell stays.
+/// The best recording of a cell is sent with a report, as a file small enough for mail, and is
+/// named in it, unless the student leaves it out. An older recording of the same cell is not sent.
 #[test]
 fn a_report_takes_the_kept_take_along() {
     let home = tempfile::tempdir().expect("a folder");

@@ -1,4 +1,4 @@
-//! The real binary under a pseudo-terminal, told as stories.
+//! Stories of the real binary on a pseudo-terminal.
 
 mod other_pages;
 mod practising;
@@ -9,10 +9,10 @@ use std::path::Path;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-/// The longest a story waits for something to appear.
+/// The longest time that a story waits for an output.
 const PATIENCE: Duration = Duration::from_secs(30);
 
-/// In the environment of a story: nothing was ever set.
+/// An environment variable that asks a story to start without a settings file.
 const FIRST: &str = "NOTHING_WAS_EVER_SET";
 
 fn cells(count: u16) -> std::num::NonZero<u16> {
@@ -55,7 +55,8 @@ impl Story {
         command.env("XDG_DATA_HOME", home);
         command.env("XDG_CONFIG_HOME", home);
         command.env("TERM", "xterm-256color");
-        // No device on any machine that runs this: the drill plays silently on the same clock.
+        // no device exists on any machine that runs this, so the drill plays silently on the same
+        // clock
         command.env("ALSA_CONFIG_PATH", home.join("no-such-file"));
         command.env_remove("NO_COLOR");
         command.env_remove("RUST_BACKTRACE");
@@ -63,7 +64,7 @@ impl Story {
             command.env(name, value);
         }
         if arguments.is_empty() && environment.iter().all(|(name, _)| *name != FIRST) {
-            // who has settings is asked nothing at the start
+            // a player with a settings file is asked nothing at the start
             let folder = home.join("gracerung");
             std::fs::create_dir_all(&folder).expect("a folder");
             let file = folder.join("settings.toml");
@@ -182,7 +183,7 @@ impl Story {
     }
 }
 
-/// A quick drill of our own: a bar of two beats at 300, no ladder to speak of.
+/// A short drill of our own: a bar of two beats at 300 beats a minute, and almost no ladder.
 const QUICK: &str = "title: Quick\nmetre: 2/4\nunit: 1/8\nstages:\n  - {name: first, music: \"A2 B2|\"}\n  - {name: second, music: \"B2 c2|\"}\nladder: {from: 290, to: 300, step: 10}\nclean: 2\n";
 
 fn home_with_quick() -> tempfile::TempDir {
@@ -193,7 +194,7 @@ fn home_with_quick() -> tempfile::TempDir {
     home
 }
 
-/// Choose, play, mark, the next stage opens, quit: the main job, by hand.
+/// The main job by hand: choose, play, mark, the next stage opens, quit.
 #[test]
 fn a_player_chooses_plays_marks_and_the_next_cell_opens() {
     let home = home_with_quick();
@@ -215,7 +216,8 @@ fn a_player_chooses_plays_marks_and_the_next_cell_opens() {
     assert!(!story.in_alternate_screen());
 }
 
-/// Marks every repetition clean, a little more than a held pedal apart, until a sentence comes.
+/// Marks every repetition clean, a little further apart than a held pedal, until a sentence
+/// appears.
 #[track_caller]
 fn mark_until_clear(story: &mut Story, what: &str) {
     let end = Instant::now() + PATIENCE;
@@ -240,7 +242,7 @@ fn kill_9_loses_nothing_that_was_shown() {
     story.press(" ");
     mark_until_clear(&mut story, "clear; next: first at 300");
     story.until("Quick · second");
-    // Not the library's `kill`, which hangs up first: the program would hear that and leave.
+    // the library's own `kill` sends a hang-up first, upon which the program would leave normally
     let id = story.child.process_id().expect("it runs").to_string();
     let killed = std::process::Command::new("kill")
         .args(["-9", &id])
@@ -254,7 +256,7 @@ fn kill_9_loses_nothing_that_was_shown() {
     again.ends_with(0);
 }
 
-/// No size may cost the player the program or the terminal.
+/// No size of window may crash the program or spoil the terminal.
 #[test]
 fn every_size_is_drawn() {
     let home = home_with_quick();
@@ -277,7 +279,7 @@ fn every_size_is_drawn() {
     story.ends_with(0);
 }
 
-/// With NO_COLOR not one colour is sent (no-color.org).
+/// With NO_COLOR no colour is sent (no-color.org).
 #[test]
 fn no_colour_is_sent_where_none_is_wanted() {
     for (environment, coloured) in [(&[][..], true), (&[("NO_COLOR", "1")][..], false)] {
@@ -305,7 +307,7 @@ fn no_colour_is_sent_where_none_is_wanted() {
     }
 }
 
-/// A screen reader reads lines as they come; nothing may be drawn over.
+/// A screen reader reads lines as they come, so nothing may be drawn over.
 #[test]
 fn plain_lines_say_what_changes() {
     let home = home_with_quick();
@@ -320,7 +322,7 @@ fn plain_lines_say_what_changes() {
     story.ends_with(0);
 }
 
-/// A signal to leave gives the terminal back.
+/// A signal that ends the program gives the terminal back.
 #[cfg(unix)]
 #[test]
 fn a_signal_gives_the_terminal_back() {
@@ -342,7 +344,7 @@ fn a_signal_gives_the_terminal_back() {
     assert!(!story.in_alternate_screen());
 }
 
-/// A terminal window that is closed takes the program with it, and no mark that was shown.
+/// Closing the terminal window ends the program and loses no mark that was shown.
 #[cfg(unix)]
 #[test]
 fn a_window_that_is_closed_ends_the_program_and_keeps_the_marks() {
@@ -377,7 +379,7 @@ fn a_window_that_is_closed_ends_the_program_and_keeps_the_marks() {
     again.ends_with(0);
 }
 
-/// A panic must be readable and leave a terminal that echoes what is typed.
+/// A panic must be readable, and the terminal must echo again afterwards.
 #[cfg(debug_assertions)]
 #[test]
 fn a_panic_leaves_the_terminal_sane() {
@@ -396,7 +398,7 @@ fn a_panic_leaves_the_terminal_sane() {
     assert!(!parser.screen().hide_cursor());
 }
 
-/// `Ctrl-Z` hands the terminal to the shell, and `fg` brings the page back.
+/// `Ctrl-Z` gives the terminal to the command shell, and `fg` restores the page.
 #[cfg(unix)]
 #[test]
 fn suspended_and_continued_the_page_comes_back() {

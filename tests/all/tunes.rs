@@ -1,4 +1,4 @@
-//! The catalogue against what stands in real tunes.
+//! The catalogue compared with the gracenotes in real tunes.
 
 use gracerung::chanter::Note;
 use gracerung::movement::{Context, Recognition, Schools, recognise, resolve};
@@ -9,7 +9,8 @@ struct Row {
     count: u32,
 }
 
-/// 277 tunes, public repository svenax/bagpipemusic, commit b02aaac of 2025-12-22: counts only.
+/// 277 tunes of the public repository svenax/bagpipemusic, commit b02aaac of 2025-12-22: counts
+/// only.
 fn rows() -> Vec<Row> {
     let note = |text: &str| Note::parse(text).expect("a note");
     include_str!("../../src/core/movement/catalogue/tunes.tsv")
@@ -26,7 +27,7 @@ fn rows() -> Vec<Row> {
         .collect()
 }
 
-/// True when `resolve` gives exactly the written gracenotes under the recognised name and school.
+/// True where `resolve` gives exactly the written gracenotes for the recognised name and school.
 fn agrees(row: &Row, recognition: &Recognition) -> bool {
     let schools = recognition.school.map_or(Schools::none(), |school| {
         Schools::none()
@@ -40,7 +41,7 @@ fn agrees(row: &Row, recognition: &Recognition) -> bool {
     })
 }
 
-/// Rows without a name that could be played, each explained.
+/// Rows without a name although they could be played, each with the explanation.
 const EXPLAINED: [(&str, &str, &str, &str); 13] = [
     (
         "HG D E",
@@ -122,7 +123,7 @@ const EXPLAINED: [(&str, &str, &str, &str); 13] = [
     ),
 ];
 
-/// Without it the catalogue could drift away from what pipers play.
+/// The catalogue must not drift away from what pipers play.
 #[test]
 fn real_tunes_are_recognised_and_resolved() {
     let (mut total, mut named, mut exact, mut repeats) = (0, 0, 0, 0);
@@ -158,11 +159,11 @@ fn real_tunes_are_recognised_and_resolved() {
         ));
     }
     assert_eq!(total, 30_054);
-    // of 436: the others are explained below, or put two equal notes side by side
+    // of 436; the others are explained below, or have two equal notes side by side
     assert_eq!(named_rows, 399);
     assert!(f64::from(named) >= 0.99 * f64::from(total), "{named} named");
     assert!(f64::from(exact) >= 0.97 * f64::from(total), "{exact} exact");
-    // about 0.26 % of the rows put two equal notes side by side: slips, or joins
+    // about 0.26 % of the rows have two equal notes side by side: slips or joins
     assert!(
         f64::from(repeats) <= 0.003 * f64::from(total),
         "{repeats} repeats"

@@ -1,5 +1,5 @@
-//! The verdict against exact notes, without sound: the reference is never faulted, and what is
-//! planted is named.
+//! The verdict on exact notes, without sound: the reference is never faulted, and every fault that
+//! is put in is named.
 
 #[path = "../bench/verdicts/plant.rs"]
 mod plant;
@@ -14,7 +14,7 @@ use gracerung::units::{Bpm, Fraction, SampleRate, Seconds};
 
 const REPETITIONS: usize = 3;
 
-/// What the program itself plays.
+/// The notes that the program itself plays.
 fn reference(timeline: &Timeline) -> Vec<HeardNote> {
     let beat_s = 60.0 / timeline.tempo.to_f64();
     timeline
@@ -31,8 +31,8 @@ fn reference(timeline: &Timeline) -> Vec<HeardNote> {
         .collect()
 }
 
-/// What the verdict says of the reference of a drill, every stage at five tempi, by the limits of both
-/// chanters; and how many stages at a tempo that were.
+/// The faults that the verdict finds in the reference of a drill, for every stage at five tempi and
+/// by the thresholds of both chanters; and how many stages at a tempo were checked.
 fn told_of_the_reference(file: &BuiltIn) -> (usize, Vec<String>) {
     let mut told = Vec::new();
     let mut stages = 0;
@@ -69,11 +69,11 @@ fn told_of_the_reference(file: &BuiltIn) -> (usize, Vec<String>) {
     (stages, told)
 }
 
-/// Whatever the verdict would say of the reference it would say in vain of a player who does just
-/// what he is shown.
+/// A fault found in the reference would be a false report for a player who does just what the
+/// program plays.
 #[test]
 fn the_reference_is_never_faulted() {
-    // the longest test there is: the drills share the processor's cores
+    // this is the longest test, so the drills are shared among the processor's cores
     let all: Vec<(usize, Vec<String>)> = std::thread::scope(|scope| {
         let begun: Vec<_> = BUILT_IN
             .iter()
@@ -90,8 +90,8 @@ fn the_reference_is_never_faulted() {
     assert!(told.is_empty(), "{} told:\n{}", told.len(), told.join("\n"));
 }
 
-/// On every rung of every opened movement the reference is clean, and the reference of the rung
-/// beside it is not: a rung is told from its neighbours.
+/// On every rung of every opened movement the reference is clean, and the reference of the
+/// neighbouring rung is not, so that rungs can be told apart.
 #[test]
 fn an_opened_movement_is_clean_on_its_own_rung_and_on_no_other() {
     let mut rungs = 0;
@@ -148,7 +148,7 @@ fn planted_faults_are_named_at_their_note() {
     assert!(all.recall() >= 0.97, "{all:?}\n{}", wrong());
     assert!(all.at_the_right_note() >= 0.95, "{all:?}\n{}", wrong());
     assert!(all.clean_called_clean() >= 0.98, "{all:?}\n{}", wrong());
-    // no kind hides behind the others
+    // each kind of fault must reach the aim by itself
     for plant in plant::Plant::ALL {
         let counts = outcome.by_plant.get(&plant).copied().unwrap_or_default();
         let name = plant.words();

@@ -1,5 +1,5 @@
-//! Nothing that a file, a name or an argument holds reaches the terminal as a command to it: every
-//! command is fed with such signs in each of its texts, and what the real binary prints is read.
+//! No text from a file, a name or an argument reaches the terminal as a control sequence. Every
+//! command gets such characters in each of its texts, and the output of the real binary is checked.
 
 mod files;
 mod stored;
@@ -12,13 +12,14 @@ use std::path::Path;
 use std::process::{Command, Output};
 use stored::entry;
 
-/// An escape that names the window, one that clears the screen, C1's own introducer, a delete, a
-/// bell, a carriage return, text turned round and isolated, a line separator, a tag.
+/// An escape that sets the window's title, one that clears the screen, the C1 introducer, a delete,
+/// a bell, a carriage return, text direction overrides and isolates, a line separator, and a tag
+/// character.
 const EVIL: &str =
     "x\u{1b}]0;owned\u{7}\u{1b}[2J\u{9b}31m\u{7f}\r\u{202e}\u{2066}\u{200f}\u{2028}\u{e0041}y";
 
-/// A sign that must never be printed. Written out here once more, so that the program's own list
-/// is not checked by itself.
+/// True for a character that must never be printed. The list is repeated here, so that the
+/// program's own list is not checked by itself.
 fn is_obeyed(sign: char) -> bool {
     let code = u32::from(sign);
     (code < 0x20 && sign != '\n' && sign != '\t')
@@ -33,7 +34,7 @@ fn is_obeyed(sign: char) -> bool {
 fn is_harmless(what: &str, output: &Output) -> String {
     let mut all = String::new();
     for bytes in [&output.stdout, &output.stderr] {
-        // lines of CSV end with both signs (RFC 4180)
+        // lines of CSV end with both characters (RFC 4180)
         let text = String::from_utf8(bytes.clone())
             .unwrap_or_else(|_| panic!("{what}: what is printed is no UTF-8"))
             .replace("\r\n", "\n");
@@ -69,7 +70,7 @@ fn harmless(home: &Home, arguments: &[&str]) -> String {
     is_harmless(&format!("{arguments:?}"), &run(home, &all, &[]))
 }
 
-/// Every command with its arguments; `*` stands for a text of the player's.
+/// Every command with its arguments; `*` stands for a text of the player.
 const ARGUMENTS: &[&str] = &[
     "practise * --stage * --tempo * --tone * --task * --la * --device * --microphone * --click *",
     "practise grip --stage *",
@@ -200,7 +201,7 @@ fn what_is_typed_is_never_obeyed() {
         .filter(|name| !tried.contains(name.as_str()))
         .collect();
     assert!(known.len() > 25 && left_out.is_empty(), "{left_out:?}");
-    // the commands of `journal` too
+    // includes the subcommands of `journal`
     let known = commands_of(&harmless(&home, &["journal", "help"]));
     let untried = |name: &&String| {
         !ARGUMENTS.iter().any(|line| {
@@ -241,7 +242,7 @@ fn what_the_environment_says_is_never_obeyed() {
             is_harmless(&format!("{name:?} {arguments:?}"), &output);
         }
     }
-    // folders whose names hold such signs
+    // folders whose names contain such characters
     let folder = home.path(EVIL);
     std::fs::create_dir_all(folder.join("gracerung/drills")).expect("a folder");
     std::fs::write(folder.join("gracerung/settings.toml"), "la = 1\nx = 2\n").expect("a file");
@@ -270,8 +271,8 @@ fn what_the_environment_says_is_never_obeyed() {
     }
 }
 
-/// The list of drills and the page of a drill, on a screen and in plain lines: what the terminal is
-/// sent is read as it is, because a terminal shows nothing of what it obeys.
+/// The list of drills and the page of a drill, on a screen and in plain lines. The bytes sent to
+/// the terminal are checked, because a terminal does not show the control sequences that it obeys.
 #[cfg(unix)]
 #[test]
 fn nothing_on_the_screen_is_obeyed() {

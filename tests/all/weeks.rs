@@ -1,4 +1,5 @@
-//! Weeks with the real binary: settings, the journal looked after, today, homework there and back.
+//! Weeks with the real binary: settings, the care of the journal, today, and homework there and
+//! back.
 
 use gracerung::app::{prints, scores};
 use gracerung::drill::{Drill, built_in, read};
@@ -10,7 +11,7 @@ use std::process::{Command, Output};
 use tempfile::TempDir;
 use uuid::Uuid;
 
-/// A home of its own, with the folders the program keeps things in.
+/// A home folder with the folders that the program uses.
 struct Home(TempDir);
 
 impl Home {
@@ -39,7 +40,7 @@ impl Home {
         self.command(arguments).output().expect("it runs")
     }
 
-    /// What a command says when it has nothing to remark.
+    /// The output of a command that succeeds without findings.
     #[track_caller]
     fn said(&self, arguments: &[&str]) -> String {
         let output = self.run(arguments);
@@ -52,7 +53,7 @@ impl Home {
         String::from_utf8(output.stdout).expect("text")
     }
 
-    /// What a command complains of, with its exit code.
+    /// The error message of a command, with its exit code.
     fn refused(&self, arguments: &[&str]) -> (Option<i32>, String) {
         let output = self.run(arguments);
         (
@@ -71,12 +72,12 @@ fn drill(name: &str) -> Drill {
     read(text.as_bytes()).0.expect("it reads")
 }
 
-/// Marks on a day in one cell: `c` is clean, `n` is not.
+/// Stores marks of a day in one cell: `c` is clean, `n` is not clean.
 fn practise(path: &Path, name: &str, cell: (usize, usize), day: i64, signs: &str) {
     practise_as(&drill(name), path, name, cell, day, signs);
 }
 
-/// The same, the drill as it was written then.
+/// Stores marks like [`practise`], for a drill with the text that it had then.
 fn practise_as(
     drill: &Drill,
     path: &Path,
@@ -124,10 +125,10 @@ fn practise_as(
         .expect("stored");
 }
 
-/// The 1st of January 2027 in days since 1970.
+/// 1 January 2027 in days since 1970-01-01.
 const NEW_YEAR: i64 = 20_819;
 
-/// A player who cannot see why a value is what it is cannot put it right.
+/// A player who cannot see where a value comes from cannot correct it.
 #[test]
 fn settings_show_where_each_value_comes_from() {
     let home = Home::new();
@@ -162,7 +163,7 @@ fn settings_show_where_each_value_comes_from() {
     assert_eq!(home.refused(&["settings"]).0, Some(1));
 }
 
-/// Two computers, merged either way round: the same, and nothing twice.
+/// The journals of two computers give the same result merged either way, with nothing twice.
 #[test]
 fn journals_are_merged_backed_up_exported_and_imported() {
     let (one, two) = (Home::new(), Home::new());
@@ -226,7 +227,7 @@ fn today_says_what_and_why() {
     assert_eq!(plan["items"][0]["kind"], "again");
 }
 
-/// The weeks as text, JSON, CSV, picture and page; and with nothing played.
+/// The weeks as text, JSON, CSV, picture and page, also where nothing was played.
 #[test]
 fn progress_is_shown_in_every_form() {
     let home = Home::new();
@@ -274,7 +275,7 @@ fn progress_is_shown_in_every_form() {
     assert!(svg.starts_with("<svg") && svg.contains("tempi reached"));
     home.said(&["progress", "birl", "-o", "p.png"]);
     let png = std::fs::read(home.path("p.png")).expect("written");
-    // The signature of a PNG file (ISO/IEC 15948, 5.2).
+    // the signature of a PNG file (ISO/IEC 15948, 5.2)
     assert!(png.starts_with(b"\x89PNG\r\n\x1a\n"));
     let (code, said) = home.refused(&["progress", "-o", "p.gif"]);
     assert_eq!(code, Some(2));
@@ -282,12 +283,12 @@ fn progress_is_shown_in_every_form() {
     assert_eq!(home.refused(&["progress", "brill"]).0, Some(2));
 }
 
-/// What a player once did stays his: marks of a stage that was written otherwise are shown, open no
-/// cell of the stage that stands in its place, and are not asked for again.
+/// Marks of a stage whose music was changed since are still shown. They open no cell of the stage
+/// that replaced it, and their cells do not come again.
 #[test]
 fn marks_of_a_stage_as_it_was_written_earlier_stay_as_history() {
     let home = Home::new();
-    // the doubling's short stage with its closing note on the beat, as it once came out
+    // the doubling's short stage with its closing note on the beat, as an earlier version made it
     let then = "title: Doubling on E\nunit: 1/4\nstages: [{name: sixteenths, music: '{g}c7/4 \
                 {g}e/4 {f}e2|'}]\nladder: {from: 50, to: 84, step: 4%}\n";
     let then = read(then.as_bytes()).0.expect("it reads");
@@ -311,7 +312,7 @@ fn marks_of_a_stage_as_it_was_written_earlier_stay_as_history() {
     assert!(items.iter().all(|item| item["kind"] != "again"), "{plan}");
 }
 
-/// Teacher to student to teacher, two homes and the files between them.
+/// From teacher to student and back, with two homes and the files between them.
 #[test]
 fn homework_goes_out_and_comes_back() {
     let (teacher, student) = (Home::new(), Home::new());
@@ -333,7 +334,8 @@ fn homework_goes_out_and_comes_back() {
     ]);
     let given = std::fs::read(teacher.path("week3.yaml")).expect("written");
     std::fs::write(student.path("week3.yaml"), &given).expect("carried");
-    // The second rung, the first from 51 up.
+    // the goal is the second rung, the first with a tempo of 51 or more; these marks are on the
+    // first rung
     practise(&student.journal(), "birl", (0, 0), NEW_YEAR, "ncccccc");
     let ran = student.said(&["report", "week3.yaml", "-o", "early.yaml"]);
     assert!(
@@ -380,7 +382,7 @@ fn homework_goes_out_and_comes_back() {
     assert!(said.contains("cut off"), "{said}");
 }
 
-/// Two hundred reports in one go; each stands in the table.
+/// Two hundred reports at once, each of which is in the table.
 #[test]
 fn a_class_of_two_hundred_is_reviewed() {
     let (teacher, student) = (Home::new(), Home::new());
@@ -428,7 +430,7 @@ fn a_warm_up_is_composed_and_can_be_listed() {
     assert_eq!(seconds, 300);
 }
 
-/// A long tone of a minute, or a tempo for no band, must be told and not played.
+/// A long tone of a minute, or a tempo that no band plays, must be refused.
 #[test]
 fn what_a_warm_up_cannot_be_is_told() {
     let home = Home::new();
@@ -450,7 +452,7 @@ fn what_a_warm_up_cannot_be_is_told() {
     }
 }
 
-/// Somebody who asked for fifteen minutes on the first day once got four.
+/// A player who asks for fifteen minutes on the first day gets fifteen minutes.
 #[test]
 fn today_fills_a_newcomers_minutes() {
     let home = Home::new();

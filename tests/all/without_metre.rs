@@ -1,5 +1,5 @@
-//! Music without a metre from an ABC of our own to practice and to paper: it goes line by line, nothing
-//! clicks in its ground, and nobody is told that he came late.
+//! Music without a metre, from an ABC file of our own to practice and paper: it goes line by line,
+//! nothing clicks in its ground, and no player is told to be late.
 
 use gracerung::drill::{BarRange, Drill, line_by_line, read, write};
 use gracerung::engraving::{LayoutSettings, lay_out};
@@ -42,8 +42,8 @@ fn clicks(timeline: &Timeline) -> usize {
     clicks.count()
 }
 
-/// Each written line is a phrase, also where no bar line stands at its end, and also after another
-/// program had it.
+/// Each written line is a phrase, even where no bar line is at its end, and even after another
+/// program had the file.
 #[test]
 fn its_lines_are_its_phrases_and_come_back() {
     let drill = imported();
@@ -63,7 +63,8 @@ fn its_lines_are_its_phrases_and_come_back() {
     }
 }
 
-/// Without a pulse there is no tempo to climb. The whole is the tune itself, so that its marks count.
+/// Without a pulse there is no tempo to climb. The last stage is the tune itself, so that its marks
+/// count for the tune.
 #[test]
 fn it_is_practised_line_by_line_without_a_ladder() {
     let drill = imported();
@@ -84,7 +85,7 @@ fn it_is_practised_line_by_line_without_a_ladder() {
     for stage in 0..3 {
         assert_eq!(clicks(&laid(&practised, stage).1), 0, "line {}", stage + 1);
     }
-    // the variation is counted in, and clicks on both beats of each bar
+    // the variation has a count-in, and clicks on both beats of each bar
     assert!(clicks(&laid(&practised, 3).1) >= 6);
     let (landing, _) = laid(&practised, 0);
     assert_eq!(
@@ -93,8 +94,8 @@ fn it_is_practised_line_by_line_without_a_ladder() {
     );
 }
 
-/// What is free cannot come late, and the tempo of a line that is drawn out is no fault either; a note
-/// that is left out is one, and so is a place in the variation.
+/// Free music cannot be late, and drawing out a line is no fault of tempo. A note that is left out
+/// is a fault, and so is a note of the variation out of its place.
 #[test]
 fn no_place_is_judged_where_there_is_no_metre() {
     let drill = imported();
@@ -114,7 +115,7 @@ fn no_place_is_judged_where_there_is_no_metre() {
             let end = Seconds(start + length);
             notes.push(HeardNote::known(sound.note, Seconds(start), end));
         }
-        // every third melody note is held 150 ms longer than the one before it lasts
+        // every third long melody note is held 150 ms longer, so that the next begins 150 ms late
         let mut held = 0;
         for at in 1..notes.len() {
             if notes[at - 1].end_s - notes[at - 1].start_s > 0.5 && notes[at].start_s > 0.0 {
@@ -141,7 +142,7 @@ fn no_place_is_judged_where_there_is_no_metre() {
     }
 }
 
-/// Each phrase on a line of its own, as it was written.
+/// Each phrase is on a line of its own, as it was written.
 #[test]
 fn its_lines_are_the_lines_on_paper() {
     let drill = imported();

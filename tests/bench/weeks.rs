@@ -1,9 +1,10 @@
-//! A year of an invented student, seeded: 200,000 entries. How long the plan for a day and the
-//! first screen take with it.
+//! Measures the plan of a day and the first screen with the year of a simulated student: 200,000
+//! entries from a seed.
 //!
-//! `cargo bench -p gracerung-benches --bench weeks`. What is asked of it: a plan in 20 ms, the first
-//! screen in 100. With `-- --million` the year has a million entries, and what is asked is practice
-//! that starts in 300 ms and `today` in 100 with the summary there, 3 s without, 60 MiB.
+//! `cargo bench -p gracerung-benches --bench weeks`. The aims are 20 ms for a plan and 100 ms for
+//! the first screen. With `-- --million` the year has a million entries. The aims are then 300 ms
+//! for the start of practice and 100 ms for `today` with the summary of the journal; without the
+//! summary `today` may take 3 s and 60 MiB.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 #![expect(clippy::expect_used, reason = "a bench that cannot run says so")]

@@ -1,8 +1,8 @@
-//! What touches on a staff, and what may.
+//! Which elements of a staff touch, and which may.
 
 use super::*;
 
-/// True where two boxes share more than a hair (0.02) of ground.
+/// True where two boxes overlap by more than 0.02 staff spaces.
 fn overlap(one: &Bounds, other: &Bounds) -> bool {
     const HAIR: f64 = 0.02;
     one.left + HAIR < other.right
@@ -11,14 +11,14 @@ fn overlap(one: &Bounds, other: &Bounds) -> bool {
         && other.bottom + HAIR < one.top
 }
 
-/// Ink that must stand clear of other ink. Staff lines run through everything; a tie leans on its
-/// heads; ledger lines and dots are measured with the rest.
+/// True for ink that must not touch other ink. Excepted are staff lines, which run through
+/// everything, and ties, which touch their heads. Ledger lines and dots are checked like the rest.
 fn solid(element: &Element) -> bool {
     !matches!(element.kind, ElementKind::StaffLine | ElementKind::Tie)
 }
 
-/// What an element is a part of: a melody note, the gracenotes before it, or nothing. Parts of one
-/// object may touch each other.
+/// The object that an element is a part of: a melody note, the gracenotes before it, or none. Parts
+/// of one object may touch each other.
 #[derive(PartialEq, Eq, Clone, Copy)]
 enum Owner {
     Note(NoteId),
@@ -41,8 +41,8 @@ fn owner(element: &Element) -> Owner {
     }
 }
 
-/// The box of an element's ink. A beam belongs to several notes and slopes: it is measured where
-/// the other element is, not as one box.
+/// The box of an element's ink. A beam slopes and belongs to several notes, so only its part near
+/// the other element is taken.
 fn slice(element: &Element, other: &Bounds) -> Bounds {
     let InkShape::Slant { from, to, thick } = &element.shape else {
         return element.shape.bounds();
@@ -61,7 +61,7 @@ fn slice(element: &Element, other: &Bounds) -> Bounds {
 }
 
 fn may_touch(a: &Element, b: &Element) -> bool {
-    // Words stand clear of everything, of their own note too.
+    // words must not touch anything, not even their own note
     let words = |element: &Element| matches!(element.shape, InkShape::Text { .. });
     if words(a) || words(b) {
         return false;
@@ -70,17 +70,17 @@ fn may_touch(a: &Element, b: &Element) -> bool {
     if one == other && one != Owner::None {
         return true;
     }
-    // A beam joins the stems of its notes, which have names of their own.
+    // a beam joins the stems of several notes
     let beam = |kind| matches!(kind, ElementKind::Beam);
     let stem = |kind| matches!(kind, ElementKind::Stem | ElementKind::Beam);
     if (beam(a.kind) && stem(b.kind)) || (stem(a.kind) && beam(b.kind)) {
         return true;
     }
-    // The parts of a bar line, a bracket and the figures of a metre belong together.
+    // the parts of a bar line, of a bracket and of a metre belong together
     one == Owner::None && other == Owner::None && a.kind == b.kind
 }
 
-/// Every pair of elements of a system that touches and should not, in words.
+/// Every pair of elements of a system that touch and must not, in words.
 pub(super) fn touching(elements: &[Element]) -> Vec<String> {
     let solid: Vec<&Element> = elements.iter().filter(|e| solid(e)).collect();
     let mut found = Vec::new();
@@ -116,8 +116,8 @@ pub(super) fn nothing_touches(score: &Score, music: &Music, settings: &LayoutSet
     }
 }
 
-/// A check that cannot fail would pass every page: a gracenote pushed into its note, and a flag
-/// pushed into a bar line, must be found.
+/// Checks the check itself: a gracenote pushed into its note, and a flag pushed into a bar line,
+/// must be found.
 #[test]
 fn the_check_sees_what_touches() {
     let value = read(BUILT_IN[0].text.as_bytes()).0.expect("reads");

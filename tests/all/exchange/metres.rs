@@ -2,7 +2,7 @@
 
 use super::*;
 
-/// A tune that changes its metre was once refused.
+/// A tune that changes its metre is accepted.
 #[test]
 fn a_change_of_metre_comes_back() {
     let text = "title: Two metres\nmetre: 2/4\nunit: 1/8\nmusic: |\n  A4 | B4 | [M:6/8] c3 d3 | \
@@ -16,7 +16,7 @@ fn a_change_of_metre_comes_back() {
         .iter()
         .map(|bar| bar.start)
         .collect();
-    // a dotted crotchet of 6/8 lasts as long as the crotchet of 2/4
+    // a dotted crotchet of 6/8 is as long as a crotchet of 2/4
     assert_eq!(beats[..5], [0, 2, 4, 6, 8].map(Beats::whole));
     let text = sent.sections[0].score.written_text();
     assert!(
@@ -30,7 +30,7 @@ fn a_change_of_metre_comes_back() {
             "{format:?}\n{shown}"
         );
     }
-    // a click a beat, the first of each bar as such
+    // one click a beat, with the first of each bar marked as such
     let layout = Layout::at(sent.played_at(), SampleRate::USUAL);
     let clicks: Vec<(Beats, ClickWeight)> = lay(&sent.sections[0].score, &layout)
         .first
@@ -52,9 +52,9 @@ fn a_change_of_metre_comes_back() {
     assert_eq!(clicks.len(), 22);
 }
 
-/// A ground has no metre: its bars are as long as they are, and nothing clicks.
-/// Where the quaver stays equal a bar of 6/8 lasts three crotchets of the 2/4 around it and not two, on
-/// the clock and in every format, and is written as it was.
+/// A ground has no metre, so its bars have any length and nothing clicks. Where the quaver stays
+/// equal, a bar of 6/8 lasts three crotchets of the 2/4 around it and not two. This holds for the
+/// timeline and for every format, and the music is written as it was read.
 #[test]
 fn the_note_that_stays_equal_at_a_change_of_metre_is_played_and_comes_back() {
     let text = "title: Equal\nmetre: 2/4\nunit: 1/8\nmusic: |\n  A2 B2 | [M:6/8][Q:1/8=1/8] c3 d3 |\n  \
@@ -121,7 +121,7 @@ fn the_note_that_stays_equal_at_a_change_of_metre_is_played_and_comes_back() {
         let again = back.drill().0.expect("a drill");
         assert_eq!(again.stages[0].music, drill.stages[0].music, "{format:?}");
     }
-    // the bar alone, as practice takes it out, lasts as long
+    // the bar alone, as it is taken out for practice, has the same length
     let tune = gracerung::drill::Tune {
         drill: &drill,
         stage: &drill.stages[0],
@@ -139,7 +139,7 @@ fn the_note_that_stays_equal_at_a_change_of_metre_is_played_and_comes_back() {
         .iter()
         .find(|bar| bar.metre.figures() == (6, 8));
     assert_eq!(lasting.expect("a bar in 6/8").length, Beats::whole(3));
-    // a tempo at a change of metre by which no note keeps its length is reported
+    // a tempo at a change of metre for which no note keeps its length is reported
     let other = b"X:1\nT:A\nM:2/4\nL:1/8\nQ:1/4=60\nK:HP\nA2 B2|\nM:6/8\nQ:3/8=47\nc3 d3|\nM:2/4\ne2 d2|]\n";
     let (back, problems) = read(Format::Abc, other);
     assert_eq!(

@@ -1,4 +1,4 @@
-//! A clock that was wrong, another time zone, a leap day.
+//! Faults of the clock: a wrong clock, another time zone, a leap day.
 
 use super::{Home, Lines};
 use gracerung::journal::Journal;
@@ -9,13 +9,13 @@ use uuid::Uuid;
 
 const MINUTE: i64 = 60_000_000;
 
-/// Microseconds since 1970 of a moment in universal time.
+/// A moment of universal time in microseconds since 1970.
 fn moment(day: Date, hour: i64, minute: i64) -> i64 {
     let days = date(1970, 1, 1).until(day).expect("a span").get_days();
     (i64::from(days) * 24 * 60 + hour * 60 + minute) * MINUTE
 }
 
-/// The cell of the drill that these tests' homes have.
+/// The cell of the drill that is in the home of these tests.
 fn cell() -> CellKey {
     let drill = gracerung::drill::read(super::COUNT.as_bytes())
         .0
@@ -26,7 +26,8 @@ fn cell() -> CellKey {
     }
 }
 
-/// A session of so many minutes that begins at a moment and a place, with clean marks at its end.
+/// A session of this many minutes that begins at this moment in this time zone, with clean marks at
+/// its end.
 fn session(home: &Home, begin: i64, offset_hours: i32, minutes: i64, marks: u64) {
     let session = Uuid::new_v4();
     let record = |number: u64, utc_us: i64, kind: Kind| Record {
@@ -74,14 +75,14 @@ fn days(home: &Home) -> Vec<(String, f64, u64)> {
         .collect()
 }
 
-/// An evening before a flight and one after it are two evenings, each on the calendar of its place.
+/// An evening before a flight and one after it are two evenings, each on its local calendar day.
 #[test]
 fn each_session_keeps_the_calendar_of_its_place() {
     let home = Home::new();
-    // 21:00 on the 30th of June in Auckland, then 19:00 on the 30th in Honolulu, twenty hours later.
+    // 21:00 on 30 June in Auckland, and 19:00 on 30 June in Honolulu, twenty hours later
     session(&home, moment(date(2027, 6, 30), 9, 0), 12, 10, 2);
     session(&home, moment(date(2027, 7, 1), 5, 0), -10, 5, 2);
-    // 00:30 on the 2nd in Auckland is still the 1st in universal time.
+    // 00:30 on the 2nd in Auckland is still the 1st in universal time
     session(&home, moment(date(2027, 7, 1), 12, 30), 12, 7, 2);
     assert_eq!(
         days(&home),
@@ -90,7 +91,7 @@ fn each_session_keeps_the_calendar_of_its_place() {
             ("2027-07-02".to_owned(), 7.0, 2),
         ]
     );
-    // a mark made later, in a place where it is still the day before, breaks nothing
+    // a mark made later, in a place where it is still the day before, does no harm
     session(&home, moment(date(2027, 7, 1), 13, 0), -10, 3, 2);
     let found = days(&home);
     assert_eq!(found.iter().map(|day| day.2).sum::<u64>(), 8);
@@ -98,7 +99,7 @@ fn each_session_keeps_the_calendar_of_its_place() {
     assert!(said.contains("cleared 9 days ago, not held yet"), "{said}");
 }
 
-/// The program itself writes the offset of the place it runs in.
+/// The program itself stores the offset of its time zone.
 #[test]
 fn the_time_zone_may_change_between_sessions() {
     let home = Home::new();
@@ -120,7 +121,7 @@ fn the_time_zone_may_change_between_sessions() {
         .map(|entry| entry.record.offset_s)
         .collect();
     assert_eq!(offsets, [12 * 3600, -11 * 3600]);
-    // the two sessions lie minutes apart and on two calendar days
+    // the two sessions are minutes apart and on two calendar days
     assert_eq!(days(&home).len(), 2);
 }
 
@@ -153,7 +154,7 @@ fn a_leap_day_is_a_day() {
             ("2028-03-01".to_owned(), 4.0, 2),
         ]
     );
-    // a cell that was cleared on the leap day is tried the day after, on the 1st of March
+    // a cell cleared on the leap day is due the day after, on 1 March
     for (on, cleared) in [
         ("2028-03-02", "cleared 2 days ago, not held yet"),
         ("2028-03-03", "cleared 3 days ago, not held yet"),
@@ -163,8 +164,7 @@ fn a_leap_day_is_a_day() {
     }
 }
 
-/// What a computer whose clock woke in 1970 stores stands after what was there, and nothing is
-/// lost.
+/// Entries of a computer whose clock started in 1970 follow the earlier ones, and nothing is lost.
 #[test]
 fn a_clock_set_back_loses_no_mark() {
     let home = Home::new();
@@ -178,8 +178,8 @@ fn a_clock_set_back_loses_no_mark() {
     assert!(home.said(&["journal", "check"]).contains("whole"));
 }
 
-/// The program itself with its clock set back seven years between two sessions; at full length
-/// only, because it needs the program `faketime`.
+/// The program itself with its clock set back seven years between two sessions. The test runs only
+/// at full length, because it needs the program `faketime`.
 #[test]
 fn the_program_marks_on_with_a_clock_set_back() {
     if !super::at_full_length() {
@@ -208,7 +208,7 @@ fn the_program_marks_on_with_a_clock_set_back() {
     assert_eq!(today.status.code(), Some(0));
 }
 
-/// A computer that woke in 2061 would keep every later mark in that year: it is told.
+/// A computer whose clock is in 2061 would put every later mark into that year, so it is reported.
 #[test]
 fn marks_from_the_future_are_told() {
     let home = Home::new();
@@ -238,13 +238,13 @@ fn marks_from_the_future_are_told() {
     assert!(said.contains("whole") && !said.contains("2061"), "{said}");
     let said = home.said(&["journal", "mend", "mended.sqlite"]);
     assert!(said.contains("nothing is odd"), "{said}");
-    // It is still a journal that can be planned from.
+    // the journal can still be planned from
     home.said(&["today"]);
     home.said(&["progress"]);
 }
 
-/// A computer without a battery says 1970 at each start: its journal was once taken for one of entries
-/// that cannot be, and neither `mend` nor `import` nor `merge` kept one of them.
+/// A computer without a battery starts in 1970 each time. Its entries are not impossible, and
+/// `mend`, `import` and `merge` keep them all.
 #[test]
 fn a_clock_without_a_date_costs_no_mark() {
     let home = Home::new();
@@ -271,18 +271,18 @@ fn a_clock_without_a_date_costs_no_mark() {
     home.said(&["progress"]);
 }
 
-/// A session at the switch to summer time, another at the switch back: minutes are those of the
-/// clock that never jumps.
+/// One session across the change to summer time and one across the change back: minutes are counted
+/// by the monotonic clock.
 #[test]
 fn summer_time_adds_no_minutes() {
     let home = Home::new();
-    // 28th of March 2027, 01:00 universal time: an hour is skipped in London.
+    // on 28 March 2027 at 01:00 universal time an hour is skipped in London
     session(&home, moment(date(2027, 3, 28), 0, 55), 0, 10, 1);
     session(&home, moment(date(2027, 3, 28), 1, 10), 1, 10, 1);
     assert_eq!(days(&home), [("2027-03-28".to_owned(), 20.0, 2)]);
 }
 
-/// The summary beside the journal must not stay valid after a clock was set back.
+/// The summary beside the journal must become invalid after a clock was set back.
 #[test]
 fn a_summary_made_in_the_future_is_no_trouble() {
     let home = Home::new();
@@ -317,7 +317,8 @@ fn a_summary_made_in_the_future_is_no_trouble() {
             .collect();
         journal.append(&records).expect("stored");
     }
-    // first summed up by a program whose clock is thirty years ahead, then marks of today
+    // a program whose clock is thirty years ahead makes the summary first, and then marks of today
+    // follow
     let all = |journal: &Journal| gracerung::planning::Digest::of(journal.marks().expect("marks"));
     assert_eq!(
         journal.digest(day(11_000)).expect("a digest"),

@@ -1,4 +1,4 @@
-//! A home that may not be written and a disk that is full.
+//! Faults of the disk: a home that cannot be written, and a disk that is full.
 
 use super::{COUNT, Home, Lines, told};
 use gracerung::app::{prints, scores};
@@ -12,7 +12,7 @@ use std::process::Command;
 use std::time::Duration;
 use uuid::Uuid;
 
-/// Four marks on the 1st of January 2027, homework and a report on it.
+/// A home with four marks on 1 January 2027, homework and a report on it.
 fn filled() -> Home {
     let home = Home::new();
     let drill = read(COUNT.as_bytes()).0.expect("it reads");
@@ -52,8 +52,8 @@ fn filled() -> Home {
     home
 }
 
-/// Everything below a folder with its bytes; what SQLite keeps beside a journal to share it is no
-/// part of what a player owns.
+/// Every file below a folder with its bytes, without the files that SQLite keeps beside a journal
+/// to share it.
 fn everything(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     let mut all = BTreeMap::new();
     let mut folders = vec![folder.to_owned()];
@@ -88,7 +88,7 @@ fn set_writable(folder: &Path, writable: bool) {
     }
 }
 
-/// The command through which a superuser runs programs so that permissions bind them too.
+/// The command that makes permissions bind even a superuser's programs.
 fn bound(home: &Home) -> Vec<&'static str> {
     let owner = std::fs::metadata(home.folder()).expect("it is there").uid();
     if owner == 0 {
@@ -98,7 +98,7 @@ fn bound(home: &Home) -> Vec<&'static str> {
     }
 }
 
-/// The commands that write, each with the file it writes.
+/// The commands that write, each with the file that it writes.
 const WRITING: [&[&str]; 11] = [
     &["assign", "count", "-o", "new.yaml"],
     &["report", "week.yaml", "-o", "new.yaml"],
@@ -125,8 +125,8 @@ const READING: [&[&str]; 8] = [
     &["settings"],
 ];
 
-/// A home on a stick that is write-protected: what reads goes on, what writes says so, nothing half
-/// written stays behind.
+/// On a write-protected USB stick, commands that read still work, commands that write report it,
+/// and no half-written file remains.
 #[test]
 fn a_read_only_home_is_read_and_never_half_written() {
     let home = filled();
@@ -165,8 +165,8 @@ fn a_read_only_home_is_read_and_never_half_written() {
     set_writable(home.folder(), true);
 }
 
-/// Marks that were made while nothing could be written are in a file at the end, and taking that in
-/// gives what was shown.
+/// Marks made while nothing could be written are in a file at the end, and importing that file
+/// restores what was shown.
 #[test]
 fn marks_of_a_read_only_home_are_kept_for_later() {
     let home = filled();
@@ -178,7 +178,7 @@ fn marks_of_a_read_only_home_are_kept_for_later() {
     run.until("the journal cannot be written, marks are kept in memory");
     run.press(" ");
     run.until("Playing.");
-    // the streak goes on from the journal although it cannot be written
+    // the streak counts on from the journal although it cannot be written
     run.mark_clean(2);
     run.press("q");
     run.ends_with(2);
@@ -209,15 +209,14 @@ fn marks_of_a_read_only_home_are_kept_for_later() {
     assert!(csv.contains("count,first,300,6,6,"), "{csv}");
 }
 
-/// A disk without room: a shell script that ends by running `"$@"` where not a byte more can be
-/// written.
+/// A full disk: a shell script that ends by running `"$@"` where no further byte can be written.
 struct Full {
     name: &'static str,
     through: Vec<String>,
 }
 
-/// Disks that are full: a limit on the size of every file, and, where this machine lets us, a small
-/// file system of its own with a copy of the home, full to the last block.
+/// Two kinds of full disk: a limit on the size of every file, and, where this machine allows it, a
+/// small full file system with a copy of the home.
 fn full_disks(home: &Home) -> Vec<Full> {
     let words = |words: &[&str]| words.iter().map(|word| (*word).to_owned()).collect();
     let limited = "trap '' XFSZ; ulimit -f 0; exec \"$@\"";
@@ -250,7 +249,8 @@ fn full_disks(home: &Home) -> Vec<Full> {
     all
 }
 
-/// The disk fills up: each command says so, leaves no half of a file, and every mark is still there.
+/// On a full disk each command reports it and leaves no partial file, and every mark is still
+/// there.
 #[test]
 fn a_full_disk_is_told_and_costs_nothing() {
     let home = filled();
@@ -263,7 +263,7 @@ fn a_full_disk_is_told_and_costs_nothing() {
         through.extend(full.through.iter().map(String::as_str));
         for arguments in WRITING {
             let output = home.run_through(&through, arguments);
-            // import and merge write nothing where the journal holds it already
+            // import and merge need not write where the journal has the entries already
             if ["import", "merge"].contains(&arguments[1]) && output.status.code() == Some(0) {
                 let said = String::from_utf8_lossy(&output.stdout);
                 assert!(said.contains(": 0 new"), "{}: {said}", full.name);
@@ -295,12 +295,12 @@ fn a_full_disk_is_told_and_costs_nothing() {
     assert!(home.said(&["journal", "check"]).contains("6 entries"));
 }
 
-/// Space is made again while someone practises: the marks that waited are stored with the next.
+/// When space becomes free during practice, the waiting marks are stored with the next one.
 #[test]
 fn marks_wait_until_there_is_room_again() {
     let home = filled();
-    // at first the folder may not be written and later it may: for the program that is as if space
-    // was made
+    // the folder cannot be written at first and can be later, which for the program is the same as
+    // space that becomes free
     let through = bound(&home);
     set_writable(home.folder(), false);
     let mut run = Lines::practise(home.folder(), &through, &["count"], &[]);
@@ -311,7 +311,7 @@ fn marks_wait_until_there_is_room_again() {
     set_writable(home.folder(), true);
     run.press("c");
     run.until("the journal can be written again: every mark is stored");
-    // time for what is stored after the mark is shown
+    // time for the write that follows the display of a mark
     std::thread::sleep(Duration::from_millis(200));
     run.press("q");
     run.ends_with(0);
@@ -319,7 +319,7 @@ fn marks_wait_until_there_is_room_again() {
     assert!(csv.contains("count,first,300,6,6,"), "{csv}");
 }
 
-/// Output that cannot be printed must not be lost silently either.
+/// Output that cannot be printed must be reported too.
 #[test]
 fn output_that_nobody_takes_is_told() {
     let home = filled();
@@ -340,9 +340,9 @@ fn output_that_nobody_takes_is_told() {
     }
 }
 
-/// The stick with the data folder is pulled out in mid-session: the next mark says so, marks are
-/// kept, nothing is begun in its place, and at the end they lie where their owner alone can read
-/// them, until `journal import` takes them in.
+/// The USB stick with the data folder is pulled out during a session. The next mark reports it,
+/// marks are kept, and no new journal is begun. At the end the marks are in a file that only their
+/// owner can read, for `journal import`.
 #[test]
 fn a_data_folder_that_is_taken_away_is_noticed_at_the_next_mark() {
     let home = Home::new();
@@ -392,7 +392,7 @@ fn a_data_folder_that_is_taken_away_is_noticed_at_the_next_mark() {
     assert_eq!(marks.count(), 4);
 }
 
-/// An entry with a number or a time that cannot be would upset every plan: it is refused with its
+/// An entry with an impossible number or time would upset every plan, so it is refused with its
 /// line.
 #[test]
 fn an_absurd_entry_is_refused_at_import() {
@@ -425,12 +425,12 @@ fn an_absurd_entry_is_refused_at_import() {
     assert_eq!(home.said(&["journal", "export"]), exported);
 }
 
-/// The sound library prints to standard error, which would be the middle of the screen; that must
-/// not happen even where its log cannot be written.
+/// The sound library prints to standard error. That must not reach the screen even where its log
+/// cannot be written.
 #[test]
 fn the_sound_library_is_quiet_also_without_a_log() {
     let home = Home::new();
-    // a folder in the place of the log: it cannot be written
+    // a folder in the place of the log, so that it cannot be written
     std::fs::create_dir(home.path("gracerung/sound.log")).expect("a folder");
     let alsa = format!("ALSA_CONFIG_PATH={}", home.path("no-such-file").display());
     for line in [["devices"].as_slice(), &["calibrate", "--device", "x"]] {

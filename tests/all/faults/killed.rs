@@ -1,4 +1,4 @@
-//! Killed at any moment, and two programs on one journal.
+//! A program that is killed at any moment, and two programs that use one journal.
 
 use super::{COUNT, Home, Lines, at_full_length};
 use gracerung::journal::Journal;
@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write as _;
 use std::time::{Duration, Instant};
 
-/// What happened in one home.
+/// The events in one home.
 #[derive(Default)]
 struct Lane {
     /// The lengths of the streak in the order in which they were shown, over all runs.
@@ -18,8 +18,8 @@ struct Lane {
     with_marks: usize,
 }
 
-/// Starts the program so many times in one home, marks, and kills it at a moment of the seed's
-/// choosing: anywhere from the start on, or within a few milliseconds of a press.
+/// Starts the program this many times in one home, marks, and kills it at a random moment: at any
+/// time from the start on, or within a few milliseconds of a key press.
 fn kill_again_and_again(home: &Home, kills: usize, seed: u64) -> Lane {
     let mut random = fastrand::Rng::with_seed(seed);
     let mut lane = Lane::default();
@@ -39,8 +39,8 @@ fn kill_again_and_again(home: &Home, kills: usize, seed: u64) -> Lane {
             if playing.is_none() && said.contains("Playing.") {
                 playing = Some(Instant::now());
             }
-            // The count-in and the first repetition last 0.8 s; a press each 650 ms is no held
-            // pedal and meets another repetition each time.
+            // The count-in and the first repetition last 0.8 s. A press every 650 ms is not taken
+            // for a held pedal, and each marks another repetition.
             let due = |began: Instant| began + Duration::from_millis(850 + 650 * presses as u64);
             if playing.is_some_and(|began| Instant::now() >= due(began)) {
                 run.press("c");
@@ -57,7 +57,7 @@ fn kill_again_and_again(home: &Home, kills: usize, seed: u64) -> Lane {
             std::thread::sleep(Duration::from_millis(3));
         }
         run.kill();
-        // The terminal keeps what was written before the end.
+        // the terminal still delivers what was written before the end
         std::thread::sleep(Duration::from_millis(30));
         let numbers = run.numbers();
         lane.with_marks += usize::from(!numbers.is_empty());
@@ -67,7 +67,7 @@ fn kill_again_and_again(home: &Home, kills: usize, seed: u64) -> Lane {
     lane
 }
 
-/// A player whose battery ends must find every mark that was on the screen, once.
+/// A player whose battery runs out must find every mark that was on the screen, and each only once.
 #[cfg(unix)]
 #[test]
 fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
@@ -86,8 +86,8 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
     let mut with_marks = 0;
     let mut stored = 0;
     for (home, lane) in homes.iter().zip(&went) {
-        // The number that is shown is the number of marks in the journal: one that was lost would
-        // come again, one that was counted twice would leave a gap beyond what was pressed.
+        // The number shown is the number of marks in the journal. A lost mark would repeat a
+        // number, and a mark counted twice would leave a gap.
         assert!(
             lane.shown.windows(2).all(|pair| pair[0] < pair[1]),
             "{:?}",
@@ -115,7 +115,7 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
         assert!(home.said(&["journal", "check"]).contains("whole"));
         with_marks += lane.with_marks;
         stored += marks.len();
-        // The next start goes on where the journal stands.
+        // the next start continues where the journal stands
         if home.folder() == homes[0].folder() {
             let mut again = Lines::practise(home.folder(), &[], &["count"], &[]);
             again.until("Still.");
@@ -127,7 +127,7 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
             again.ends_with(0);
         }
     }
-    // otherwise no run was killed while marking
+    // at least one run must have been killed while marking
     assert!(
         with_marks * 3 >= lanes * kills,
         "{with_marks} runs had marks"
@@ -141,9 +141,9 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
     }
 }
 
-/// A player who forgot the program in another window: both mark, nothing is lost, nothing doubled,
-/// and each hears of the other, also where it marks every repetition. At full length it goes on for a
-/// minute, a drill after the other.
+/// Two windows mark in the same drill, even at every repetition. Nothing is lost, nothing is
+/// counted twice, and each window is told of the other. At full length the test runs for a minute,
+/// one drill after the other.
 #[cfg(unix)]
 #[test]
 fn two_programs_mark_on_one_journal() {
@@ -164,13 +164,13 @@ fn two_programs_mark_on_one_journal() {
             program.until("Still.");
             program.press(" ");
             program.until("Playing.");
-            // The count-in and the first repetition.
+            // the count-in and the first repetition
             std::thread::sleep(Duration::from_millis(850));
             for _ in 0..marks_each {
                 program.press("c");
                 std::thread::sleep(Duration::from_millis(640 + random.u64(..60)));
             }
-            // what was said of the last mark stands for a while
+            // the notice about the last mark is shown for a while
             program.until("from another window");
             program.press("q");
             program.ends_with(0);
@@ -195,7 +195,7 @@ fn two_programs_mark_on_one_journal() {
         let mut shown = vec![one.0, two.0];
         shown.sort_unstable();
         assert_eq!(counts, shown, "{}\n{}", one.1, two.1);
-        // A press before the first closing note marks nothing; no other may be missing.
+        // a press before the first closing note marks nothing; no other may be missing
         assert!(
             counts.iter().all(|count| count + 1 >= marks_each),
             "{counts:?}"

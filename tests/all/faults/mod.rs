@@ -1,8 +1,8 @@
-//! Faults with the real binary: killed at any moment, two programs at once, a disk that is full or
-//! may not be written, a clock that was wrong, files that were spoilt on their way.
+//! Faults with the real binary: it is killed at any moment, runs twice at once, meets a full or
+//! write-protected disk, a wrong clock, and damaged files.
 //!
-//! `FAULTS_AT_FULL_LENGTH=1` runs them at full length (500 kills, a minute of two programs), as
-//! `tests/faults.sh` does.
+//! `FAULTS_AT_FULL_LENGTH=1` runs the tests at full length (500 kills, a minute of two programs),
+//! as `tests/faults.sh` does.
 
 mod clock;
 mod disk;
@@ -17,20 +17,21 @@ use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
-/// The longest that something may take to appear.
+/// The longest time that the tests wait for an output.
 const PATIENCE: Duration = Duration::from_secs(30);
 
-/// A drill of our own, a mark every 0.4 s: two beats at 300 and no breath. Fifty clean in a row
-/// clear it, so that each mark shows the next number.
+/// A drill of our own with a mark every 0.4 s: two beats at 300 beats a minute and no breath. Fifty
+/// clean repetitions in a row clear it, so that each mark shows the next number.
 pub(super) const COUNT: &str = "title: Count\nmetre: 2/4\nunit: 1/8\nbreath: 0\nclean: 50\nstages:\n  - {name: first, music: \"A2 B2|\"}\nladder: {from: 300, to: 300, step: 10}\n";
 
 /// True where the tests are to run at full length.
 fn at_full_length() -> bool {
-    // the name does not begin with the program's, or the program would take it for a setting
+    // the variable's name must not begin with the program's name, or the program would take it for
+    // a setting
     std::env::var_os("FAULTS_AT_FULL_LENGTH").is_some_and(|asked| asked == "1")
 }
 
-/// A home of its own with the drill in it.
+/// A home folder with the drill in it.
 pub(super) struct Home(TempDir);
 
 impl Home {
@@ -54,7 +55,7 @@ impl Home {
         self.path("gracerung/journal.sqlite")
     }
 
-    /// Runs the program, directly or through other programs, and gives its output.
+    /// Runs the program, directly or through other programs, and returns its output.
     fn run_through(&self, through: &[&str], arguments: &[&str]) -> Output {
         let binary = env!("CARGO_BIN_EXE_gracerung");
         let all: Vec<&str> = through.iter().copied().chain([binary]).collect();
@@ -88,7 +89,7 @@ impl Home {
     }
 }
 
-/// The program in plain lines on a pseudo-terminal: everything that it has said can be read.
+/// The program in plain lines on a pseudo-terminal, with everything that it has printed.
 pub(super) struct Lines {
     _master: Box<dyn MasterPty + Send>,
     writer: Box<dyn Write + Send>,
@@ -98,7 +99,7 @@ pub(super) struct Lines {
 }
 
 impl Lines {
-    /// Practises in a home, through other programs where those are named.
+    /// Practises in a home, directly or through other programs.
     pub(super) fn practise(
         home: &Path,
         through: &[&str],
@@ -160,7 +161,8 @@ impl Lines {
         String::from_utf8_lossy(&bytes).into_owned()
     }
 
-    /// The lengths of the streak as they were shown, one for each mark, however often it is said.
+    /// The lengths of the streak as they were shown, one for each mark, however often each was
+    /// printed.
     pub(super) fn numbers(&self) -> Vec<u32> {
         let said = self.said();
         let mut numbers: Vec<u32> = said
@@ -175,7 +177,7 @@ impl Lines {
     }
 
     pub(super) fn press(&mut self, keys: &str) {
-        // a program that was killed reads nothing any more, so an error here means nothing
+        // a program that was killed reads nothing, so an error is expected here
         let _ = self.writer.write_all(keys.as_bytes());
         let _ = self.writer.flush();
     }
@@ -197,7 +199,8 @@ impl Lines {
         panic!("`{what}` never came:\n{}", self.said());
     }
 
-    /// Marks so many repetitions clean, further apart than a held pedal, each shown before the next.
+    /// Marks this many repetitions clean. The presses are further apart than those of a held pedal,
+    /// and each mark is shown before the next press.
     #[track_caller]
     pub(super) fn mark_clean(&mut self, count: usize) {
         let wanted = self.numbers().len() + count;
@@ -209,7 +212,7 @@ impl Lines {
         assert!(self.numbers().len() >= wanted, "{}", self.said());
     }
 
-    /// `kill -9`. The library's own `kill` sends a hang-up first, which the program hears.
+    /// Sends `kill -9`. The library's own `kill` sends a hang-up first, which the program handles.
     #[cfg(unix)]
     fn kill(&mut self) {
         let id = self.child.process_id().expect("it runs").to_string();
@@ -223,7 +226,7 @@ impl Lines {
         let end = Instant::now() + PATIENCE;
         while Instant::now() < end {
             if let Some(status) = self.child.try_wait().expect("it can be waited for") {
-                // What was said last may still be on its way through the pseudo-terminal.
+                // the last output may still be on its way through the pseudo-terminal
                 std::thread::sleep(Duration::from_millis(50));
                 assert_eq!(status.exit_code(), code, "{}", self.said());
                 return;
@@ -234,7 +237,7 @@ impl Lines {
     }
 }
 
-/// Asserts that nothing panicked and that what went wrong was told in a sentence of ours, with exit
+/// Asserts that nothing panicked, and that the error was reported in a sentence of ours with exit
 /// code 2.
 #[track_caller]
 fn told(output: &Output, what: &[&str]) -> String {

@@ -1,4 +1,4 @@
-//! Homework and reports that were spoilt on their way.
+//! Homework and reports that were damaged on their way.
 
 use super::{Home, told};
 use gracerung::homework::{read_assignment, read_report};
@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 
 const FILES: usize = 1000;
 
-/// A way to spoil a file, as mail, editors, disks and students do.
+/// Damages a file in one of the ways in which mail, editors, disks and students do.
 fn spoil(bytes: &[u8], way: usize, random: &mut fastrand::Rng) -> Vec<u8> {
     let mut spoilt = bytes.to_vec();
     let end = bytes.len() - 1;
@@ -15,13 +15,13 @@ fn spoil(bytes: &[u8], way: usize, random: &mut fastrand::Rng) -> Vec<u8> {
         0 => spoilt.truncate(random.usize(..end)),
         // one bit is flipped
         1 => spoilt[random.usize(..end)] ^= 1 << random.u8(..8),
-        // a figure is made better
+        // a figure is improved
         2 => {
             let digits: Vec<usize> = (0..end).filter(|at| bytes[*at].is_ascii_digit()).collect();
             let at = digits[random.usize(..digits.len())];
             spoilt[at] = b'0' + (bytes[at] - b'0' + random.u8(1..10)) % 10;
         }
-        // Two different lines change places.
+        // two different lines change places
         3 => {
             let mut lines: Vec<&[u8]> = bytes.split_inclusive(|byte| *byte == b'\n').collect();
             let one = random.usize(..lines.len());
@@ -31,7 +31,7 @@ fn spoil(bytes: &[u8], way: usize, random: &mut fastrand::Rng) -> Vec<u8> {
             lines.swap(one, others[random.usize(..others.len())]);
             spoilt = lines.concat();
         }
-        // a line stands twice, or is gone
+        // a line is repeated or missing
         4 => {
             let mut lines: Vec<&[u8]> = bytes.split_inclusive(|byte| *byte == b'\n').collect();
             let at = random.usize(..lines.len());
@@ -42,7 +42,7 @@ fn spoil(bytes: &[u8], way: usize, random: &mut fastrand::Rng) -> Vec<u8> {
             }
             spoilt = lines.concat();
         }
-        // A stretch of noise.
+        // a stretch of noise
         5 => {
             let from = random.usize(..end);
             let to = (from + random.usize(1..64)).min(end);
@@ -50,13 +50,13 @@ fn spoil(bytes: &[u8], way: usize, random: &mut fastrand::Rng) -> Vec<u8> {
                 *byte ^= random.u8(1..);
             }
         }
-        // Nothing but noise, sometimes behind a good beginning.
+        // nothing but noise, sometimes after a correct beginning
         6 => {
             let keep = if random.bool() { random.usize(..40) } else { 0 };
             spoilt.truncate(keep);
             spoilt.extend((0..random.usize(1..4000)).map(|_| random.u8(..)));
         }
-        // Two files run together, or one with something before it.
+        // two files joined, or one with something before it
         _ => {
             if random.bool() {
                 spoilt.extend_from_slice(bytes);
@@ -98,8 +98,8 @@ fn homework(home: &Home) -> (Vec<u8>, Vec<u8>) {
     (read("week.yaml"), read("report.yaml"))
 }
 
-/// A report that was improved on the way home must not stand in the teacher's table, and one that
-/// was cut off must not take the class with it.
+/// A report that was improved on the way must not be in the teacher's table. One that was cut off
+/// must not prevent the others from being shown.
 #[test]
 fn a_thousand_spoilt_reports_are_each_told() {
     let home = Home::new();
@@ -113,7 +113,7 @@ fn a_thousand_spoilt_reports_are_each_told() {
         std::fs::write(home.path(&name), spoilt).expect("written");
         names.push(name);
     }
-    // with the undamaged report in the middle of them: it alone stands in the table
+    // only the undamaged report among them is in the table
     let mut arguments = vec!["review", "--json"];
     arguments.extend(names[..500].iter().map(String::as_str));
     arguments.push("report.yaml");
@@ -134,11 +134,11 @@ fn a_thousand_spoilt_reports_are_each_told() {
         let about = said.matches(&format!("`{name}`: ")).count();
         assert_eq!(about, 1, "{name} is told {about} times");
     }
-    // where none is undamaged, there is nothing to show
+    // where no report is undamaged, there is nothing to show
     told(&home.run(&["review", "r0.yaml", "r1.yaml"]), &["review"]);
 }
 
-/// Homework that lost a line on its way must not be practised as if the teacher had meant it.
+/// Homework that lost a line on its way must not be practised as if it were complete.
 #[test]
 fn a_thousand_spoilt_homework_files_are_each_told() {
     let home = Home::new();
@@ -150,7 +150,7 @@ fn a_thousand_spoilt_homework_files_are_each_told() {
         assert_ne!(spoilt, week, "way {way} spoils nothing");
         let error = read_assignment(&spoilt).expect_err("spoilt").to_string();
         assert!(error.len() > 20, "way {way}: {error}");
-        // Every kind of damage through the program itself, a few times.
+        // the program itself gets every kind of damage a few times
         if way < 24 {
             let _ = std::fs::remove_file(home.path("out.yaml"));
             std::fs::write(home.path("spoilt.yaml"), &spoilt).expect("written");
@@ -162,7 +162,8 @@ fn a_thousand_spoilt_homework_files_are_each_told() {
     }
 }
 
-/// What mail does to a file is no edit: other line ends, a byte order mark, empty lines at the end.
+/// Mail programs change line ends and add a byte order mark or empty lines. That must not count as
+/// an edit.
 #[test]
 fn what_mail_does_is_no_edit() {
     let home = Home::new();
@@ -177,8 +178,8 @@ fn what_mail_does_is_no_edit() {
     }
 }
 
-/// `journal import /dev/zero` once took all memory. Every command that reads a file is given one
-/// without an end, of zeros and of empty lines.
+/// A file without end, such as `/dev/zero`, must not fill the memory. Every command that reads a
+/// file gets one of zeros and one of empty lines.
 #[cfg(target_os = "linux")]
 #[test]
 fn a_file_without_an_end_costs_a_sentence() {

@@ -11,8 +11,8 @@ fn numbers(all: &[u32]) -> Vec<u8> {
     all.iter().flat_map(|number| number.to_be_bytes()).collect()
 }
 
-/// An MPEG-4 file of nine samples of 16 bits, with one of its atoms another, its content as given;
-/// with an `esds` it says that it is of AAC.
+/// An MPEG-4 file of nine 16-bit samples, in which one atom is replaced by the given content. With
+/// an `esds` atom it claims to be AAC.
 fn mp4(other: [u8; 4], content: &[u8]) -> Vec<u8> {
     let pick = |sign: [u8; 4], own: Vec<u8>| atom(sign, if sign == other { content } else { &own });
     let mut entry = vec![0; 28];
@@ -125,7 +125,7 @@ fn hostile_m4a_ends_in_a_sentence() {
             what,
         );
     }
-    // a million empty titles: each was once looked through at every read
+    // a million empty titles, which must not be searched at every read
     let titles = atom(*b"udta", &[]).repeat(1_000_000);
     says("titles.m4a", &mp4(*b"moov", &titles), "too many parts");
     let nested = (0..40).fold(Vec::new(), |inside, _| atom(*b"trak", &inside));

@@ -2,7 +2,7 @@
 
 use super::*;
 
-/// A page of Ogg with its check sum (RFC 3533, 6).
+/// An Ogg page with its check sum (RFC 3533, 6).
 fn page(flags: u8, number: u32, packets: &[&[u8]]) -> Vec<u8> {
     let mut lacing = Vec::new();
     for packet in packets {
@@ -43,7 +43,7 @@ fn vorbis(rate: u32, channels: u8, comments: &[u8], coding: &[u8]) -> Vec<u8> {
     .concat()
 }
 
-/// A codebook of so many rows and numbers, each row unused but the first.
+/// A codebook with these dimensions and entries, of which only the first entry is used.
 fn codebook(dimensions: u16, entries: u32, lookup: u8) -> Vec<u8> {
     let mut bits: Vec<bool> = Vec::new();
     let mut put = |value: u64, count: u32| bits.extend((0..count).map(|bit| value >> bit & 1 == 1));
@@ -124,7 +124,7 @@ fn hostile_ogg_ends_in_a_sentence() {
     for end in (0..whole.len()).step_by(7) {
         ends("cut.ogg", &whole[..end]);
     }
-    // sixteen streams side by side, each with a head of 26 MB, which were once all kept
+    // sixteen streams side by side, each with a header of 26 MB, which must not all be kept
     let mut pieces = Vec::new();
     let mut place = 0;
     for serial in 0..16_u32 {
@@ -135,7 +135,8 @@ fn hostile_ogg_ends_in_a_sentence() {
     }
     for serial in 0..16_u32 {
         for number in 0..400 {
-            // 255 times 255 bytes and no end of the packet; the head's second ends after 16 MB
+            // 255 times 255 bytes without an end of the packet; the second packet of the header
+            // ends after 16 MB
             let ends = number == 250;
             let lacing = if ends { vec![0] } else { vec![255; 255] };
             let mut goes_on = page(0, 1, &[&[]])[..27].to_vec();

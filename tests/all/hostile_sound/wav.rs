@@ -1,4 +1,4 @@
-//! Hostile WAV files: a row for each lie that a header can tell.
+//! Hostile WAV files: one row for each false statement in a header.
 
 use super::*;
 
@@ -8,7 +8,7 @@ struct Wav {
     rate: u32,
     align: u16,
     bits: u16,
-    /// The length that the header claims, where it is not the true one.
+    /// The length that the header claims; none where it claims the true one.
     claims: Option<u32>,
     sound: Vec<u8>,
 }
@@ -54,7 +54,7 @@ impl Wav {
 fn hostile_wav_ends_in_a_sentence() {
     let wav = Wav::new;
     says("plain.wav", &wav().bytes(&[]), "low A 23");
-    // sizes as a recorder leaves them that stopped before it could write them
+    // sizes as left by a recorder that stopped before it could write them
     for claims in [0, u32::MAX, 1 << 31, 48_001] {
         let open = Wav {
             claims: Some(claims),

@@ -40,7 +40,7 @@ pub(super) fn sources() -> Vec<(String, String)> {
                 .expect("below src")
                 .to_string_lossy()
                 .replace('\\', "/");
-            // The rooms of the core are named like the others.
+            // rooms of the core are named like all others
             let name = name.strip_prefix("core/").unwrap_or(&name).to_owned();
             (name, code(path))
         })
@@ -56,10 +56,10 @@ fn module_of(name: &str) -> Vec<String> {
     }
 }
 
-/// A path that code names, and whether it is handed on (`pub use`).
+/// A path that code names, and whether it is re-exported (`pub use`).
 pub(super) struct Named {
     pub(super) path: Vec<String>,
-    /// What it is called here.
+    /// The name under which it is used here.
     called: String,
     pub(super) handed_on: bool,
 }
@@ -68,8 +68,8 @@ pub(super) fn is_word(sign: char) -> bool {
     sign.is_ascii_alphanumeric() || sign == '_'
 }
 
-/// Paths from a place on: `a::{b, c::{d, e as f}}` is `a::b`, `a::c::d` and `a::c::e`, called `f`.
-/// Gives where it ends.
+/// The paths from a place of a text on: `a::{b, c::{d, e as f}}` gives `a::b`, `a::c::d` and
+/// `a::c::e`, the last under the name `f`. Returns the place where they end.
 fn paths(
     text: &str,
     from: usize,
@@ -98,7 +98,7 @@ fn paths(
             }
         }
         if word == 0 {
-            // a glob, or a turbofish
+            // a glob import or a turbofish
             found.push((path.clone(), String::new()));
             return at;
         }
@@ -126,8 +126,8 @@ fn paths(
     }
 }
 
-/// Every path of ours that code names: what `use` brings in, and what stands written out. `children`
-/// are the modules below this one, which `use child::X` means.
+/// Every path of this crate that the code names, in `use` lines or written out. `children` are the
+/// modules below this one, which `use child::X` may mean.
 fn named(text: &str, module: &[String], children: &BTreeSet<String>) -> Vec<Named> {
     let mut all = Vec::new();
     let mut at = 0;
@@ -193,7 +193,7 @@ pub(super) struct House {
 impl House {
     pub(super) fn seen() -> Self {
         let sources = sources();
-        // modules that are there for tests alone
+        // modules that exist only for tests
         let tests: BTreeSet<Vec<String>> = sources
             .iter()
             .flat_map(|(name, text)| {
@@ -234,7 +234,7 @@ impl House {
         Self { files, named }
     }
 
-    /// The file in which a path ends: through what modules hand on.
+    /// The file that defines the last name of a path, followed through re-exports.
     pub(super) fn file_of(&self, path: &[String], steps: usize) -> Option<&str> {
         let (module, file) = (0..=path.len())
             .rev()
@@ -254,8 +254,8 @@ impl House {
     }
 }
 
-/// Samples for the reading of paths: groups, `super::super::`, names that are handed on, and paths
-/// written out in code.
+/// Samples for the parsing of paths: groups, `super::super::`, re-exported names, and paths written
+/// out in code.
 #[test]
 fn paths_are_seen_however_they_are_written() {
     let module: Vec<String> = ["screen", "parts", "line"].map(str::to_owned).to_vec();

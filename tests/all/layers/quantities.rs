@@ -1,11 +1,11 @@
-//! A time, a pitch or a level has its type of the units room: which public items still hold a bare
-//! float, and why.
+//! A time, a pitch or a level has a type of the units room. This lists the public items that still
+//! use a bare float, and why.
 
 use super::house::{is_word, sources};
 use std::collections::BTreeMap;
 
 /// Public fields and functions that hold a time, a pitch or a level as a bare float, by file: how
-/// many, and why they may. Anything else has a type of the units room.
+/// many, and the reason. Everything else has a type of the units room.
 const BARE_FLOATS: &[(&str, usize, &str)] = &[
     ("app/place.rs", 1, "a beat to be drawn, never to be played"),
     (
@@ -35,7 +35,7 @@ const BARE_FLOATS: &[(&str, usize, &str)] = &[
     ),
 ];
 
-/// A name that says a quantity: by its unit at the end, or as a whole.
+/// True for a name that states a quantity, by a unit at its end or as a whole.
 fn is_quantity(name: &str) -> bool {
     let units = ["_ms", "_s", "_db", "_cents", "_hz", "_beats"];
     let whole = [
@@ -91,7 +91,7 @@ fn bare_floats(text: &str) -> Vec<String> {
     found
 }
 
-/// Nothing keeps a bare float of milliseconds from being taken for seconds.
+/// Nothing prevents a bare float of milliseconds from being used as seconds.
 #[test]
 fn a_quantity_has_its_type_of_the_units_room() {
     let found: BTreeMap<String, Vec<String>> = sources()
@@ -114,7 +114,8 @@ fn a_quantity_has_its_type_of_the_units_room() {
     );
 }
 
-/// The check itself: fields, parameters and results, bare and typed, also where a line is broken.
+/// Checks the check itself with fields, parameters and results, bare and typed, even where a line
+/// is broken.
 #[test]
 fn bare_floats_are_seen_in_fields_and_functions() {
     let text = "struct A {\n    pub start_s: f64,\n    pub end_s: Seconds,\n    pub share: f64,\n    \

@@ -1,16 +1,16 @@
-//! How long files and functions may be, so that a reader can hold one in the head.
+//! Limits for the length of files and functions, so that a reader can keep one in mind.
 
 use super::house::files;
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// Most lines of a file.
+/// The most lines of a file.
 const FILE: usize = 500;
-/// Most lines of a function, from its first line to its closing brace.
+/// The most lines of a function, from its first line to its closing brace.
 const FUNCTION: usize = 80;
 
-/// Tables of data, and matches over a whole vocabulary, a few lines for each word: nothing is won by
-/// dividing them.
+/// Tables of data, and matches over a whole vocabulary with a few lines for each word. Dividing
+/// them would not help.
 const TABLES: &[&str] = &[
     "src/app/acting.rs act_at_practice",
     "src/app/notice.rs sentence",
@@ -26,8 +26,8 @@ const TABLES: &[&str] = &[
     "tests/all/hostile_sound/wav.rs hostile_wav_ends_in_a_sentence",
 ];
 
-/// Files and functions that are still longer, and the most lines that each may have. The list can
-/// only shrink: what is divided comes off, and what became shorter may not grow again.
+/// Files and functions that are still longer, with the most lines of each. The list can only
+/// shrink: what is divided leaves it, and what became shorter may not grow again.
 const TOO_LONG: &[(&str, usize)] = &[
     ("src/app/stepping.rs practise", 86),
     ("tests/all/screens.rs", 501),
@@ -86,8 +86,8 @@ const TOO_LONG: &[(&str, usize)] = &[
     ("tests/device.rs", 648),
 ];
 
-/// The functions of a text that `rustfmt` has laid out, each with its number of lines: a function
-/// ends with the first brace that stands as far in as it begins.
+/// The functions of a text formatted by `rustfmt`, each with its number of lines. A function ends
+/// with the first brace that is indented as far as its beginning.
 fn functions(text: &str) -> Vec<(String, usize)> {
     let lines: Vec<&str> = text.lines().collect();
     let mut found = Vec::new();
@@ -124,7 +124,7 @@ fn functions(text: &str) -> Vec<(String, usize)> {
     found
 }
 
-/// A file or a function that grows by a few lines each time is never divided.
+/// A file or function that grows by a few lines each time would never be divided.
 #[test]
 fn no_file_is_over_500_lines_and_no_function_over_80() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
@@ -170,7 +170,7 @@ fn no_file_is_over_500_lines_and_no_function_over_80() {
     );
 }
 
-/// The check itself: nested functions, methods and one-liners.
+/// Checks the check itself with nested functions, methods and functions of one line.
 #[test]
 fn functions_are_measured_from_their_first_line_to_their_brace() {
     let text = "fn one() {}\n\ntrait A {\n    fn none();\n}\n\npub(super) const fn two(\n    a: u8,\n) -> u8 {\n    a\n}\n\nimpl A {\n    \

@@ -1,4 +1,4 @@
-//! A drill on the stage: a model that is played without a device.
+//! A model that is played without a device, for drawing the pages of a drill.
 
 use super::*;
 
@@ -7,7 +7,7 @@ pub(super) fn drill(name: &str) -> Drill {
     read(file.text.as_bytes()).0.expect("it reads")
 }
 
-/// The program and its clock.
+/// The model and its clock.
 pub(super) struct Stage {
     pub(super) model: Model,
     pub(super) now_ms: i64,
@@ -27,7 +27,7 @@ impl Stage {
         }
     }
 
-    /// A drill that was opened, at a stage.
+    /// An opened drill at one of its stages.
     #[allow(
         clippy::large_types_passed_by_value,
         reason = "made for one screen and moved into it"
@@ -75,7 +75,7 @@ impl Stage {
         });
     }
 
-    /// A repetition up to its closing note, in its breath.
+    /// Plays a repetition up to its closing note, into the breath.
     pub(super) fn plays(&mut self) {
         let (serial, cycle, frame) = (self.model.sent(), self.cycle, Frames(0));
         self.tell(Message::Heard(RendererReport::Bar {
@@ -91,7 +91,7 @@ impl Stage {
         }));
     }
 
-    /// The same, marked, and its breath over.
+    /// Plays a repetition, marks it, and lets the breath pass.
     pub(super) fn marks(&mut self, mark: Mark) {
         self.plays();
         self.acts(Action::Mark(mark, Hand::Pedal));

@@ -2,9 +2,9 @@
 
 use super::*;
 
-/// An ear is trained where one sits: from the examples to the end with two pedals on the smallest
-/// screen, and then what was found is in `progress`. A test goes on without a device, and its seed
-/// says which are clean.
+/// The ear is trained from the examples to the end with two pedals on the smallest screen, and the
+/// result is in `progress`. The test runs without a device, and its seed decides which pieces are
+/// clean.
 #[test]
 fn a_listener_says_which_with_two_pedals_and_finds_it_in_progress() {
     let home = home_with_quick();
@@ -57,7 +57,7 @@ fn a_listener_says_which_with_two_pedals_and_finds_it_in_progress() {
     assert!(line.ends_with(&format!(",{answers},{answers}")), "{told}");
 }
 
-/// Lines for a screen reader, and the way out in the middle of a question.
+/// Lines for a screen reader, and leaving in the middle of a question.
 #[test]
 fn hearing_works_in_plain_lines_and_can_be_left() {
     let home = home_with_quick();
@@ -73,7 +73,8 @@ fn hearing_works_in_plain_lines_and_can_be_left() {
     story.ends_with(0);
 }
 
-/// Where nothing sounds there is nothing to hear: that is said, and not played silently.
+/// Where there is no sound there is nothing to hear, so the page reports that and does not play
+/// silently.
 #[test]
 fn without_a_device_nothing_can_be_heard_and_that_is_said() {
     let home = home_with_quick();
@@ -83,8 +84,8 @@ fn without_a_device_nothing_can_be_heard_and_that_is_said() {
     assert!(!story.in_alternate_screen());
 }
 
-/// Who starts the program for the first time answers four questions, or none by enter; the answers
-/// are the settings, and nobody is asked twice.
+/// A player who starts the program for the first time answers four questions, or accepts all by
+/// Enter. The answers become settings, and nobody is asked twice.
 #[test]
 fn the_first_start_asks_four_things_and_writes_them() {
     let home = tempfile::tempdir().expect("a folder");

@@ -1,9 +1,10 @@
-//! Stories of practising: bars of a tune, where play stops, sessions and homework.
+//! Stories of practising: bars of a tune, the stop after three repetitions that are not clean,
+//! sessions and homework.
 
 use super::*;
 
-/// A phrase has a ladder, a streak and a due date of its own, and begins as the tune does: with its
-/// pickup, after the count-in.
+/// A phrase has its own ladder, streak and due date, and begins like the tune, with its pickup
+/// after the count-in.
 #[test]
 fn bars_of_a_tune_are_practised_and_come_again_like_any_drill() {
     let tune = "title: Tune\nmetre: 2/4\nunit: 1/8\nmusic: \"e2|A2 B2|c2 B2|A2 B2|c2:|\"\n\
@@ -34,7 +35,7 @@ fn bars_of_a_tune_are_practised_and_come_again_like_any_drill() {
     let cell = &found["cells"][0];
     assert_eq!(cell["drill"], "tide-bars-2", "{found}");
     assert!(cell["due"].is_string(), "{cell}");
-    // where the phrase failed, the tune fails: in its own bar 2
+    // where the phrase failed, the tune fails too: in its own bar 2
     let end = Instant::now() + PATIENCE;
     while Instant::now() < end && !told(&["tune", &path]).contains("work on bar 2\n") {
         story.press("x");
@@ -46,7 +47,7 @@ fn bars_of_a_tune_are_practised_and_come_again_like_any_drill() {
         let told = told(&command);
         assert!(told.contains("work on bar 2\n"), "{told}");
     }
-    // asked for again, the same drill is taken; what is written down for the tune is the goal
+    // the same drill is used again when asked for again; the tempo written in the tune is the goal
     let again = ["practise", &path, "--bars", "2", "--below-band", "4"];
     let mut story = Story::begin(home.path(), &again, 40, 10);
     story.until("Tune, bar 2 · as written");
@@ -57,7 +58,8 @@ fn bars_of_a_tune_are_practised_and_come_again_like_any_drill() {
     assert_eq!(drills.count(), 1);
 }
 
-/// Errors are not drilled: three not clean in a row stop play, and every way on can be chosen.
+/// Errors are not drilled in: three repetitions in a row that are not clean stop play, and every
+/// offer can be chosen.
 #[test]
 fn three_not_clean_in_a_row_stop_play_and_offer_other_ways_on() {
     let home = home_with_quick();
@@ -71,7 +73,7 @@ fn three_not_clean_in_a_row_stop_play_and_offer_other_ways_on() {
         std::thread::sleep(Duration::from_millis(750));
     }
     story.until("right/enter hear it");
-    // The right pedal.
+    // the right pedal
     story.press("\u{1b}[C");
     story.until("▸2 sing or tap it once with the click");
     story.press("3");
@@ -82,12 +84,13 @@ fn three_not_clean_in_a_row_stop_play_and_offer_other_ways_on() {
     story.ends_with(0);
 }
 
-/// A session by two pedals alone; what was interrupted goes on where it was, the same day.
+/// A session with two pedals alone. After an interruption it continues at the same place on the
+/// same day.
 #[test]
 fn a_session_is_played_by_two_pedals_and_goes_on_where_it_was() {
     const RIGHT: &str = "\u{1b}[C";
     const LEFT: &str = "\u{1b}[D";
-    // A page takes no press as it comes, and a foot that stays down is one press.
+    // a page takes no press at the moment it appears, and a foot that stays down is one press
     let foot = |story: &mut Story, pedal: &str| {
         std::thread::sleep(Duration::from_millis(800));
         story.press(pedal);
@@ -120,8 +123,8 @@ fn a_session_is_played_by_two_pedals_and_goes_on_where_it_was() {
     story.ends_with(0);
 }
 
-/// Homework says what is to be reached all the while, that it is reached at once, and at the end
-/// what to do with it.
+/// The page of homework shows the goal all the time, says at once that it is reached, and at the
+/// end says what to do then.
 #[test]
 fn homework_says_that_it_is_reached() {
     let home = home_with_quick();

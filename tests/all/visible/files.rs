@@ -1,13 +1,13 @@
-//! What files say: drills of our own form and of other programs.
+//! Texts from files: drills in our own format and of other programs.
 
 use super::*;
 
-/// A quoted text of YAML and JSON with every such sign in it.
+/// A quoted string of YAML and JSON that contains every such character.
 pub(super) fn quoted() -> String {
     json!(EVIL).to_string()
 }
 
-/// The same for TOML, every such sign as an escape.
+/// The same string for TOML, with every such character as an escape.
 pub(super) fn quoted_toml() -> String {
     let signs = EVIL.chars().map(|sign| match sign {
         sign if is_obeyed(sign) => format!("\\U{:08x}", u32::from(sign)),
@@ -16,7 +16,7 @@ pub(super) fn quoted_toml() -> String {
     format!("\"{}\"", signs.collect::<String>())
 }
 
-/// Drill files with such signs, as escapes and raw, in every field that a drill has.
+/// Drill files with such characters, as escapes and raw, in every field of a drill.
 fn drills() -> Vec<String> {
     let schema = Command::new(env!("CARGO_BIN_EXE_gracerung"))
         .arg("schema")
@@ -80,14 +80,14 @@ fn what_a_drill_says_is_never_obeyed() {
         }
         arguments.extend(files.iter().map(OsString::as_os_str));
         let said = is_harmless("check", &run(&home, &arguments, &[]));
-        // made visible and not merely dropped
+        // the characters must be made visible, and not merely removed
         assert!(said.contains(if json { "U+001B" } else { "·" }), "{said}");
         if json {
             let rows: Vec<Value> = serde_json::from_str(&said).expect("JSON");
             assert!(rows.len() > 60);
         }
     }
-    // a name of a file is nothing that a reader could refuse
+    // the name of a file is nothing that a reader could refuse
     std::fs::write(folder.join(format!("{EVIL}.yaml")), "title: x\n").expect("a file");
     let said = harmless(&home, &["drills"]);
     assert!(said.contains(r"x\u{1b}]0;owned\u{7}"), "{said}");
@@ -147,7 +147,7 @@ fn what_another_programs_file_says_is_never_obeyed() {
             .into_bytes(),
         ));
     }
-    // one track: its name, a text, a note
+    // one track with its name, a text and a note
     let mut track = vec![0, 0xff, 3, u8::try_from(EVIL.len()).expect("short")];
     track.extend(EVIL.as_bytes());
     track.extend([0, 0x90, 69, 90, 0x83, 0x60, 0x80, 69, 0, 0, 0xff, 0x2f, 0]);

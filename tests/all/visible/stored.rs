@@ -1,9 +1,9 @@
-//! What the journal, homework and settings say.
+//! Texts from the journal, homework and settings.
 
 use super::files::{quoted, quoted_toml};
 use super::*;
 
-/// An entry as `journal export` writes it, with such signs in each of its texts.
+/// An entry as `journal export` writes it, with such characters in each of its texts.
 pub(super) fn entry(number: u64, kind: &Value, measures: Option<&str>) -> String {
     let quoted: Value = json!(EVIL);
     let mut entry = json!({
