@@ -9,13 +9,13 @@ use std::collections::VecDeque;
 const TRAIL_RATE: f64 = 5.0;
 /// How many points of the trail are kept. This is more than a screen is wide.
 const KEPT: usize = 400;
-/// The player is told of a silence that lasts this long.
+/// The page reports a silence that lasts this long.
 const SILENT: Seconds = Seconds(2.0);
-/// The player is told of sound in which no note is recognised once it lasts this long. It is longer
-/// than a breath between repetitions. Chosen.
+/// The page reports sound in which no note is recognised once it lasts this long. It is longer than
+/// a breath between repetitions. Chosen.
 const UNHEARD: Seconds = Seconds(6.0);
 
-/// The page for blowing evenly as it stands.
+/// The state of the page for blowing evenly.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Blowing {
     /// The microphone's name.
@@ -25,7 +25,7 @@ pub struct Blowing {
     /// What is heard now; none before the first sound and after the microphone is disconnected.
     pub(super) now: Option<HeardNow>,
     /// One point for each fifth of a second, oldest first: the note and its deviation in cents.
-    /// None stands for silence.
+    /// None is silence.
     pub(super) trail: VecDeque<Option<(Note, Cents)>>,
     /// How long the longest note so far was held.
     pub(super) longest: Seconds,
@@ -51,7 +51,7 @@ impl Blowing {
     }
 
     /// One point for each fifth of a second, oldest first: the note and its deviation in cents.
-    /// None stands for silence.
+    /// None is silence.
     pub fn trail(&self) -> &VecDeque<Option<(Note, Cents)>> {
         &self.trail
     }

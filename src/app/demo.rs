@@ -25,9 +25,9 @@ pub(super) fn end_demo(model: &mut Model, effects: &mut Vec<Effect>) {
     }
 }
 
-/// Ends a demonstration that was heard to its end and moves to the next offer. A demonstration ends
-/// by itself; on a device that was opened anew it ends at the bar line where it would begin again.
-/// Returns true where the report was about a demonstration.
+/// Ends a demonstration that was heard to its end, and moves to the next offer. A demonstration
+/// normally ends by itself. On a device that was opened again it would repeat, so it is ended at
+/// the bar line where its second cycle begins. Returns true while a demonstration plays.
 pub(super) fn demo_heard(
     model: &mut Model,
     ended: bool,

@@ -70,7 +70,7 @@ pub enum ToPlay {
     Leave,
 }
 
-/// The page as it stands.
+/// The state of the page.
 #[derive(Debug, Clone)]
 pub struct Discriminating {
     /// The drill, its stage and the tempo, in a few words.

@@ -138,7 +138,7 @@ fn the_next_one_waits_until_this_one_has_ended() {
     assert!((3.0..3.3).contains(&waited), "{waited}");
 }
 
-/// Too few answers give no result, so that nobody is told a threshold that was not measured.
+/// Too few answers give no result, so that no threshold is shown that was not measured.
 #[test]
 fn leaving_early_finds_nothing() {
     let mut page = page(60.0);

@@ -103,7 +103,7 @@ impl Practising {
         }
     }
 
-    /// Notes that a repetition begins, and whether all its music is hidden.
+    /// Remembers that a repetition begins, and whether all its music is hidden.
     pub(super) fn begin_from_memory(&mut self, repetition: u64) {
         self.memory.unseen = self.is_by_heart().then_some(repetition);
     }

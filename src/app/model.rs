@@ -40,7 +40,7 @@ pub struct Model {
     pub(super) words: Option<Words>,
     /// The last notice to the player.
     pub(super) notice: Option<Notice>,
-    /// Marks from another window that the player was not told of yet.
+    /// Marks from another window that were not announced yet.
     pub(super) others: Others,
     /// True while some marks are not stored in the journal yet.
     pub(super) unstored: bool,

@@ -37,7 +37,7 @@ impl Notice {
 }
 
 /// The rank of a piece of news; 0 is the most important. Only the most important news of one event
-/// is told; the rest is seen on the board and in the figures.
+/// becomes a notice. The board and the figures show the rest.
 fn weight(news: &News) -> u8 {
     match news {
         News::NobodyThere => 0,
@@ -184,7 +184,7 @@ fn others_wrote(count: usize) -> String {
     format!("{came} from another window")
 }
 
-/// How long a notice stands before news that can wait replaces it, in milliseconds. Chosen.
+/// How long a notice is shown before news that can wait may replace it, in milliseconds. Chosen.
 const STANDS_MS: i64 = 1500;
 
 /// Marks from another window that arrived while another notice was shown. They wait, because a
@@ -243,7 +243,7 @@ mod tests {
         let told = others.told(Some(&two), 4000).expect("it stood long enough");
         assert_eq!(told.text, "3 marks came in from another window");
         assert_eq!(others.told(Some(&told), 9000), None);
-        // an urgent notice stands until its cause is mended
+        // an urgent notice is shown until its cause is mended
         others.wait(1);
         let wrong = Notice::urgent("the journal cannot be written");
         assert_eq!(others.told(Some(&wrong), 10_000), None);

@@ -1,4 +1,4 @@
-//! Opens a drill: decides where it begins and what is said about it.
+//! Opens a drill: decides where it begins and what the first notice says.
 
 use super::course;
 use super::effect::Effect;

@@ -298,8 +298,9 @@ fn space_plays_on_and_a_setting_turns_it_off() {
     assert!(player.model.is_moving());
 }
 
-/// On another day the drill begins with the cold try, without the reference. Then the drill tells
-/// the result and the day on which the cell comes again, and continues where the climb stands.
+/// On another day the drill begins with the cold try, without the reference. Then a notice names
+/// the result and the day on which the cell comes again, and practice continues in the cell that
+/// the climb has reached.
 #[test]
 fn a_drill_begins_with_its_cold_try() {
     let mut player = Player::opens(&[(1, 20_000)], 20_001, None);

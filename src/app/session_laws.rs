@@ -80,9 +80,9 @@ fn plays(player: &mut Player, mark: Mark) {
     }
 }
 
-/// The player needs no hand for a whole session. A due cell is answered by its first try with the
-/// day on which it comes again. A climb ends with its minutes and cuts no repetition off. Reaching
-/// a homework's goal is told at once. The end lists all results.
+/// The player needs no hand for a whole session. A due cell gets its result and the day on which it
+/// comes again from its first try. A climb ends with its minutes and cuts no repetition off.
+/// Reaching a homework's goal is announced at once. The last page lists all results.
 #[test]
 fn a_session_runs_by_two_pedals() {
     let cleared = [(0, TODAY - 1)];
@@ -402,8 +402,8 @@ fn the_minutes_that_are_left_are_filled() {
     assert!(matches!(session.stands, Stands::Between { .. }));
 }
 
-/// A climb continues as long as its minutes last. A cell that it began and did not clear is told at
-/// the end, and a later part with that cell no longer calls it new.
+/// A climb continues as long as its minutes last. A cell that it began and did not clear is listed
+/// at the end, and a later part with that cell no longer calls it new.
 #[test]
 fn what_a_climb_began_is_told_and_is_not_new() {
     let mut player = Player::on(TODAY);

@@ -1,5 +1,4 @@
-//! Applies events to the board: the records that follow are stored, and the news is told and
-//! played.
+//! Applies events to the board, stores the records that follow, and shows and plays the news.
 
 use super::effect::Effect;
 use super::model::{Model, Page};

@@ -152,7 +152,7 @@ mod tests {
     use super::*;
     use crate::planning::{Digest, WarmUpAsked, warm_up};
 
-    /// A warm-up ends by itself after its minutes, and its time stands still while it is paused.
+    /// A warm-up ends by itself after its minutes. While it is paused, its time does not pass.
     #[test]
     fn it_runs_to_its_end_and_waits_while_paused() {
         let asked = WarmUpAsked {

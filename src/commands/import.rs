@@ -90,7 +90,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     output::complain(&format!("imported with changes:\n{told}"));
     if arguments.tune.is_none() {
-        // marks the notes about this file as told, so that other commands do not repeat them
+        // remember that the notes on this file were shown, so that other commands do not repeat
+        // them
         let _ = told::is_new(&text_of(format, &bytes));
     }
     Ok(Outcome::Findings)

@@ -87,7 +87,7 @@ mod tests {
     /// A library without its notices would be distributed against its terms. Every library that the
     /// program itself depends on must be in the list, and every listed library must be in the lock
     /// file in the same version. A library that only another library depends on may be missing
-    /// here; `.ci/run` writes the list anew and compares.
+    /// here; `.ci/run` writes the list again and compares.
     #[test]
     fn the_list_of_libraries_is_that_of_the_lock_file() {
         let lock = include_str!("../../Cargo.lock");

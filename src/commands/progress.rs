@@ -53,7 +53,7 @@ pub(crate) struct Arguments {
     force: bool,
 }
 
-/// The drills that are meant: one by its name, or all drills of a movement.
+/// The drills that the command line asks for: one by its name, or all drills of a movement.
 fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
     let Some(what) = what else {
         return Ok(plan::all_known());
@@ -81,8 +81,8 @@ fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
     }
 }
 
-/// The titles of the meant tunes, each with the bars to work on. A drill of some bars of a tune
-/// counts for that tune.
+/// The titles of the tunes that the command line asks for, each with the bars to work on. The
+/// results of a drill made of some bars of a tune count for that tune.
 fn failing(what: Option<&str>) -> Vec<(String, String)> {
     let playable = library::playable();
     let named: Vec<_> = what

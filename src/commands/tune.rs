@@ -216,8 +216,8 @@ pub(super) fn bars_that_fail(opened: &Opened) -> Vec<BarLine> {
     }
 }
 
-/// Puts the movements that stand in bars to work on first, those of the worst bar at the front. The
-/// other movements keep their order.
+/// Puts the movements in bars to work on first, those of the worst bar at the front. The other
+/// movements keep their order.
 fn where_it_fails_first(mut found: Vec<Found>, bars: &[BarLine]) -> Vec<Found> {
     let work_on = work_on(bars);
     let worst = |found: &Found| {

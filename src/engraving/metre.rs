@@ -46,8 +46,8 @@ pub(super) fn figures(metre: Metre, left: f64) -> Vec<Element> {
 const ABOVE: f64 = 0.72;
 
 /// Draws the equation of two notes above a change of metre, as in printed music: the note of the
-/// old metre, an equals sign, and the note of the new metre that is as long. It begins at a left
-/// edge and is placed above what stands there.
+/// old metre, an equals sign, and the note of the new metre that is as long. It begins at x `left`
+/// and is placed above all ink there.
 pub(super) fn equal(
     (before, now): (Fraction, Fraction),
     left: f64,

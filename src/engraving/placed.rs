@@ -116,29 +116,29 @@ pub enum InkShape {
     },
     /// An upright rectangle, such as a staff line, a stem or a bar line.
     Bar {
-        /// Left edge.
+        /// The x of its left edge.
         left: f64,
-        /// Lower edge.
+        /// The y of its lower edge.
         bottom: f64,
-        /// Right edge.
+        /// The x of its right edge.
         right: f64,
-        /// Upper edge.
+        /// The y of its upper edge.
         top: f64,
     },
     /// A beam: a parallelogram with upright ends.
     Slant {
-        /// Upper left corner.
+        /// The x and y of its upper left corner.
         from: (f64, f64),
-        /// Upper right corner.
+        /// The x and y of its upper right corner.
         to: (f64, f64),
         /// The height of the upright ends.
         thick: f64,
     },
     /// A tie: a bow that curves upwards and is thickest in the middle.
     Bow {
-        /// Left end.
+        /// The x and y of its left end.
         from: (f64, f64),
-        /// Right end.
+        /// The x and y of its right end.
         to: (f64, f64),
         /// The height of the control points above the ends.
         rise: f64,
@@ -163,13 +163,13 @@ pub enum InkShape {
 /// A box around ink, in staff spaces.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bounds {
-    /// Left edge.
+    /// The x of its left edge.
     pub left: f64,
-    /// Lower edge.
+    /// The y of its lower edge.
     pub bottom: f64,
-    /// Right edge.
+    /// The x of its right edge.
     pub right: f64,
-    /// Upper edge.
+    /// The y of its upper edge.
     pub top: f64,
 }
 
@@ -251,7 +251,7 @@ pub(super) fn glyph(kind: ElementKind, glyph: Glyph, x: f64, y: f64) -> Element 
     }
 }
 
-/// A text with its alignment, size and face, that belongs to no note.
+/// A text in its place, with its size, face and alignment, and the note it belongs to, if any.
 pub(super) fn words(
     kind: ElementKind,
     note: Option<NoteId>,

@@ -85,10 +85,10 @@ pub struct ReportedDrill {
     /// The day on which the goal was reached; none where it is not.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reached: Option<Date>,
-    /// Where the climb stands now: a stage and a tempo.
+    /// The cell that the climb has reached: a stage and a tempo, such as `half beats at 52`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub at: Option<String>,
-    /// The day since which it stands there.
+    /// The day on which the climb came to that cell.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub since: Option<Date>,
     /// The marks of each day.

@@ -1,4 +1,4 @@
-//! Reads from a journal whether homework was reached, when, and where the climb stands.
+//! Reads from a journal whether homework was reached, when, and which cell the climb has come to.
 
 use super::document::{HomeworkQuestion, MarkedDay, ReportedDrill};
 use crate::planning::{Criterion, Digest, Known, local_day};
@@ -148,7 +148,7 @@ pub fn report_drill(
     from: Date,
 ) -> ReportedDrill {
     let mut days: BTreeMap<Date, MarkedDay> = BTreeMap::new();
-    // the climb stands in the cell with the latest marks, or in the highest of them on that day
+    // the climb has come to the cell with the latest marks; of several on that day, to the highest
     let mut at: Option<(Date, CellPlace, Date)> = None;
     for (key, found) in digest.cells() {
         let Some(stage) = drill.stage_of(*key) else {

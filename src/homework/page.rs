@@ -23,9 +23,9 @@ pub struct Row {
     pub reach: String,
     /// The day on which the goal was reached; none where it is not.
     pub reached: Option<Date>,
-    /// Where the climb stands now.
+    /// The cell that the climb has reached, in words.
     pub at: Option<String>,
-    /// The day since which it stands there.
+    /// The day on which the climb came to that cell.
     pub since: Option<Date>,
     /// The number of days with marks.
     pub days: usize,
@@ -298,7 +298,7 @@ fn table_of(group: &Answers, html: &mut String) {
     );
     let mut before: Option<(String, &str)> = None;
     for row in &group.rows {
-        // a student's name stands only in the first of that student's rows
+        // a student's name is shown only in the first of that student's rows
         let student = (row.who(), row.file.as_str());
         let who = if before.as_ref() == Some(&student) {
             String::new()

@@ -122,7 +122,7 @@ impl Journal {
         Ok(found)
     }
 
-    /// Every result of `hear`, in which clean is told from faulty, in fold order.
+    /// Every result of `hear`, the test of hearing a fault in a movement, in fold order.
     ///
     /// # Errors
     /// See [`Trouble`].

@@ -62,8 +62,8 @@ impl Ear {
         let attention = Attention::new(microphone.rate, tuning)
             .map_err(|error| Failure(format!("`{}`: {error}", microphone.name)))?;
         let (tell, heard) = channel();
-        // without a calibration the player's constant lead cannot be told from latency, so landings
-        // are measured relative to it
+        // without a calibration a player's constant lead and the latency cannot be separated, so
+        // landings are measured relative to the mean lead
         let mut calibrated = calibration::stored().unwrap_or_default();
         calibrated.retain(|pair| pair.microphone == microphone.name);
         Ok(Self {
@@ -127,7 +127,7 @@ impl Ear {
         messages
     }
 
-    /// Notes that the stream was not read for a while for a known reason, such as a suspended
+    /// Remembers that the stream was not read for a while for a known reason, such as a suspended
     /// program. The gap does not mean that the computer is too slow.
     pub(crate) fn woke(&mut self, now: Instant) {
         self.awaiting.keep_whole();
@@ -214,7 +214,7 @@ impl Ear {
         Vec::new()
     }
 
-    /// Notes that play begins. A recording that is kept later begins here.
+    /// Remembers that play begins. A recording that is kept later begins here.
     pub(crate) fn playing_begins(&mut self) {
         self.began = self.attention.seconds();
     }

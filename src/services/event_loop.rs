@@ -32,7 +32,7 @@ pub(crate) enum Did {
     Rests,
 }
 
-/// What the loop uses besides its page.
+/// What the loop uses in addition to its page.
 pub(crate) struct World<'a> {
     /// The terminal, in raw mode.
     pub(crate) terminal: &'a mut Terminal,

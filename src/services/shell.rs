@@ -416,7 +416,7 @@ impl Shell {
         }
     }
 
-    /// Notes that another program had the terminal, so that nothing was heard meanwhile.
+    /// Remembers that another program had the terminal, so that nothing was heard meanwhile.
     pub(crate) fn woke(&mut self) {
         if let Some(ear) = &mut self.ear {
             ear.woke(Instant::now());
@@ -444,7 +444,7 @@ impl Shell {
     }
 
     /// By how many per cent this week's playing exceeds the mean of the four weeks before; none
-    /// where it cannot be told.
+    /// where there is too little to compare.
     pub(crate) fn rise(&self) -> Option<f64> {
         let since = jiff::Timestamp::now().as_microsecond() - 40 * 86_400_000_000;
         let played = self.journal.as_ref()?.playing(since).ok()?;

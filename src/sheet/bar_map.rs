@@ -91,8 +91,8 @@ mod tests {
         }
     }
 
-    /// A player who takes the sheet to the stand sees what to work on. A sheet without the map does
-    /// not show it to others.
+    /// A player who takes the sheet to the music stand sees what to work on. A sheet printed
+    /// without the map shows others nothing of it.
     #[test]
     fn bars_that_fail_have_lines_under_them_and_words() {
         let file = built_in("lamp-on-the-slipway").expect("a tune of our own");

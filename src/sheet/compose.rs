@@ -286,8 +286,8 @@ fn write_pair(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, a
     writer.y = bottom;
 }
 
-/// Writes a stage. `after` is the height of what follows and must not stand on a page without
-/// music.
+/// Writes a stage. `after` is the height of what follows the stage and must share a page with some
+/// of its music.
 fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, after: f64) {
     const BETWEEN: f64 = 6.0;
     let (score, space) = (&music.scores[place], music.space);

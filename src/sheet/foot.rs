@@ -25,7 +25,7 @@ const ASIDE: f64 = 14.0;
 /// The distance between two of the teacher's lines in points: 6.3 mm, for handwriting.
 const LINE: f64 = 18.0;
 const FEWEST_LINES: usize = 3;
-/// Where a row would have more boxes than this, one box stands for all.
+/// Where a row would have more boxes than this, it has a single box.
 const MOST_BOXES: u32 = 10;
 
 /// The rungs of the ladder in the order in which they are climbed: every tempo, and after it the

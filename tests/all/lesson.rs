@@ -174,8 +174,8 @@ fn the_staircase_climbs_and_falls_with_real_marks() {
     assert_eq!(run.said().matches("Stage: ").count(), 1);
 }
 
-/// A week with twice the minutes is a strain. That is said at the start, and only where it is
-/// wanted.
+/// A week with twice the minutes may strain the hands. The program says so at the start, unless a
+/// setting turns that off.
 #[test]
 fn a_sharp_rise_is_said_and_can_be_turned_off() {
     let home = Home::new();

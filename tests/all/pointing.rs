@@ -234,8 +234,8 @@ fn dots_are_held_only_where_somebody_says_how_long() {
     assert!(said.contains("this needs a terminal"), "{said}");
 }
 
-/// A player who asks for held dots gets them, even where the same bars were played as in the tune
-/// since. Practice begins at the bottom, and later where the held dots were left.
+/// A player who asks for held dots gets them, even where the same bars were since played without
+/// them. Practice begins at the lowest rung, and later in the cell where the held dots were left.
 #[test]
 fn held_dots_begin_where_they_were_left_and_not_where_the_tune_was() {
     let home = tempfile::tempdir().expect("a folder");

@@ -1,6 +1,6 @@
 //! Every page at five sizes, one below the other and without colour, and as the lines for a screen
 //! reader. Each has a file in `tests/all/screens/` for people to read, which shows every change of
-//! a page. `INSTA_UPDATE=always cargo test --test all screens` writes the files anew.
+//! a page. `INSTA_UPDATE=always cargo test --test all screens` rewrites the files.
 
 mod stage;
 

@@ -62,8 +62,8 @@ fn criterion(text: &str) -> Result<Criterion, String> {
     Criterion::parse(text).map_err(|error| error.to_string())
 }
 
-/// The drills with the texts of their files. Where bars of a tune are asked for, a drill of them
-/// stands in the tune's place.
+/// The drills with the texts of their files. Where bars of a tune are asked for, a drill of those
+/// bars replaces the tune.
 fn drills(arguments: &Arguments) -> Result<Vec<(Opened, String)>, Failure> {
     let named = arguments.drills.iter();
     let mut given = named

@@ -203,8 +203,8 @@ fn said_below(below: &[String], width: f64) -> (Option<Block>, f64) {
     (Some(block), y + PADDING)
 }
 
-/// The class as a booklet on A4. Below its title stands, for each homework, by when it was due, how
-/// many students answered and who did not.
+/// The class as a booklet on A4. Below its title each homework has a line with its last day, the
+/// number of students who answered, and the names of those who did not.
 pub(super) fn booklet(title: &str, below: &[String], rows: &[Row]) -> Booklet {
     let size = Paper::A4.size();
     let (said, y) = said_below(below, size.0 - 2.0 * MARGIN);
@@ -338,7 +338,7 @@ mod tests {
         })
     }
 
-    /// A teacher looks up a student by name, so all rows of one student stand together.
+    /// A teacher looks up a student by name, so all rows of one student are together.
     #[test]
     fn the_class_stands_by_student() {
         let mut two = report("Una", "how hard?");

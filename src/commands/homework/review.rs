@@ -211,7 +211,7 @@ fn table(title: &str, rows: &[Row]) -> String {
     let mut text = format!("{title}\n");
     let mut before: Option<(String, &str)> = None;
     for row in rows {
-        // a student's name stands only in the first of that student's rows
+        // a student's name is shown only in the first of that student's rows
         let student = (row.who(), row.file.as_str());
         let name = if before.as_ref() == Some(&student) {
             String::new()

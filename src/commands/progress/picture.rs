@@ -18,8 +18,8 @@ const LEFT: u32 = 40;
 const UNIT: u32 = 18;
 const SMALL: i32 = 13;
 
-/// Colours that can be told apart with any kind of colour vision (Okabe & Ito, Color Universal
-/// Design, 2008). Each line has a shape too, and black is kept for text.
+/// Colours that differ for every kind of colour vision (Okabe & Ito, Color Universal Design, 2008).
+/// Each line has a shape too, and black is kept for text.
 const COLOURS: [RGBColor; MOST_LINES] = [
     RGBColor(0, 114, 178),
     RGBColor(213, 94, 0),

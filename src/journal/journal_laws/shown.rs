@@ -179,8 +179,7 @@ fn playing_lasts_until_it_stops_or_the_last_sign_of_life() {
 }
 
 /// Eight hours of a sleeping computer must not count as practice. A stretch lasts as long as sound
-/// was heard, by a clock that stands still while the computer sleeps, whatever happens to the time
-/// of day.
+/// was heard, by a clock that stops while the computer sleeps, whatever happens to the time of day.
 #[test]
 fn a_closed_lid_is_no_practice() {
     const HOUR: i64 = 3_600_000_000;

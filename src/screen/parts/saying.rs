@@ -88,7 +88,7 @@ pub(super) fn next_forms(practising: &Practising) -> Vec<String> {
     if state.stops_soon() {
         return forms(&["stops at the bar line", "stops soon"]);
     }
-    // during the count-in of another cell, nothing more is said about the cell before
+    // during the count-in of another cell, the words are no longer about the cell before
     let arrived = state.cell() == here;
     if let Some(cell) = state.suggestion().filter(|_| arrived) {
         return cell_forms(practising, cell, ("step back? n: ", "n: to "), "");

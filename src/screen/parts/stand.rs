@@ -1,5 +1,5 @@
-//! Draws the practice page for a stand two metres away: beat, streak, tempo and fingers as large as
-//! the window allows, with the last verdict below.
+//! Draws the practice page for a music stand two metres away: beat, streak, tempo and fingers as
+//! large as the window allows, with the last verdict below.
 
 use super::figures::Size;
 use super::head::{beats, title};

@@ -115,7 +115,7 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
         assert!(home.said(&["journal", "check"]).contains("whole"));
         with_marks += lane.with_marks;
         stored += marks.len();
-        // the next start continues where the journal stands
+        // the next start continues at the last mark of the journal
         if home.folder() == homes[0].folder() {
             let mut again = Lines::practise(home.folder(), &[], &["count"], &[]);
             again.until("Still.");
@@ -142,8 +142,8 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
 }
 
 /// Two windows mark in the same drill, even at every repetition. Nothing is lost, nothing is
-/// counted twice, and each window is told of the other. At full length the test runs for a minute,
-/// one drill after the other.
+/// counted twice, and each window announces the other's marks. At full length the test runs for a
+/// minute, one drill after the other.
 #[cfg(unix)]
 #[test]
 fn two_programs_mark_on_one_journal() {

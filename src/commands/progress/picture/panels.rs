@@ -15,7 +15,7 @@ pub(super) const TITLE: u32 = 40;
 pub(super) const PANEL: u32 = 160;
 pub(super) const NAMES: u32 = 18;
 pub(super) const AXIS: u32 = 46;
-/// The most lines in a panel. More cannot be told apart.
+/// The most lines in a panel. More lines are hard to distinguish.
 pub(super) const MOST_LINES: usize = 4;
 
 /// A day as `7 Jan`, with its year where the axis spans several years.
@@ -252,8 +252,8 @@ fn heard_apart(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Pane
     in_panels("Smallest fault heard", "milliseconds", lines)
 }
 
-/// The pointing of tunes, with one point a week for the last pairs heard in it. The wanted ratio
-/// stands beside the name.
+/// The pointing of tunes, with one point a week for the last pairs heard in it. The wanted ratio is
+/// shown beside the name.
 fn pointed(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Panel> {
     let mut lines: Vec<Line> = Vec::new();
     for of_tune in found.pointed.chunk_by(PointedWeek::is_of_the_music_of) {
