@@ -7,7 +7,8 @@ use crate::sound::{Command, Entrance, When};
 use crate::timeline::Timeline;
 use std::sync::Arc;
 
-/// Something the shell is to do. Effects are carried out in order, before the screen is drawn.
+/// Something that the shell is asked to do. Effects are carried out in order, before the screen is
+/// drawn.
 #[derive(Debug, Clone)]
 pub enum Effect {
     /// Read the list of drills and how much of each is done; answered by a message.
@@ -16,7 +17,7 @@ pub enum Effect {
     Open {
         /// The drill's name or a file.
         name: String,
-        /// Which drill of a homework file, where it holds several.
+        /// The name of the drill in a homework file, where the file holds several.
         task: Option<String>,
     },
     /// Open a movement's drill, after adding it to the player's own drills where it is missing;
@@ -32,7 +33,7 @@ pub enum Effect {
     OpenAt {
         /// The drill's name or a file.
         name: String,
-        /// Which drill of a homework file, where it holds several.
+        /// The name of the drill in a homework file, where the file holds several.
         task: Option<String>,
         /// The stage, from 0.
         stage: usize,
@@ -43,7 +44,7 @@ pub enum Effect {
     Store(Vec<Record>),
     /// Send a timeline to the player.
     Load {
-        /// The number by which reports and positions name it.
+        /// The serial number, by which reports and positions name the timeline.
         serial: u64,
         /// The timeline.
         timeline: Arc<Timeline>,

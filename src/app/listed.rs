@@ -28,7 +28,7 @@ pub struct Listed {
     pub opens: Opens,
     /// The name by which the drill, movement or tune is opened.
     pub name: String,
-    /// Which drill of a homework file, where it holds several.
+    /// The name of the drill in a homework file, where the file holds several.
     pub task: Option<String>,
     /// Its title.
     pub title: String,

@@ -78,7 +78,7 @@ pub enum Message {
     NotStored(String),
     /// A recording was saved, with its length in seconds, or the reason why it was not.
     Kept(Result<f64, String>),
-    /// A session is to begin, or to go on at one of its parts.
+    /// A session begins, or continues at one of its parts.
     Session(SessionPlan),
     /// Further parts of the day for the session's remaining minutes.
     MoreOfToday(Vec<SessionPart>),

@@ -19,7 +19,7 @@ use crate::units::{Bpm, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-/// How much of a drill is hidden while it is learnt from memory.
+/// The state of hiding a drill's music while it is learnt from memory.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Memory {
     pub(super) hiding: Hiding,

@@ -20,7 +20,8 @@ pub enum Came {
     /// A cell that was due again failed its cold try. The words name the day on which it comes
     /// again.
     NotHeld(String),
-    /// A cell that was due again is still clean. The words name the day on which it comes again.
+    /// A cell that was due again is still clean, by its first try of the day or by as many clean
+    /// repetitions in a row as clear it. The words name the day on which it comes again.
     StillClean(String),
     /// These cells became clear; their names, in order.
     Climbed(Vec<String>),

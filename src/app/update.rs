@@ -356,8 +356,8 @@ fn act_in_session(model: &mut Model, at: Moment, action: Action, effects: &mut V
     }
 }
 
-/// Takes the analysis of a repetition: marks the board by it where that is wanted, and tells what
-/// was wrong.
+/// Takes the analysis of a repetition: marks the board by it where the microphone marks, and
+/// reports what was wrong with the sound.
 fn listened(
     model: &mut Model,
     at: Moment,
@@ -392,8 +392,8 @@ fn listened(
     }
 }
 
-/// A smaller deviation counts as on the click. It is just noticeable in an even series of quick
-/// notes (6 ms, Friberg & Sundberg, JASA 1995).
+/// A deviation smaller than this counts as on the click. 6 ms is just noticeable in an even series
+/// of quick notes (Friberg & Sundberg, JASA 1995).
 const ON_THE_CLICK: Milliseconds = Milliseconds(6.0);
 
 /// The player's mean timing against the click over a whole repetition, in words.

@@ -1,4 +1,4 @@
-//! `explain`: a movement as a good teacher explains it.
+//! `explain`: prints the explanation of a movement, as a good teacher would give it.
 
 use super::{Outcome, Ran, arguments};
 use crate::chanter::Note;

@@ -1,4 +1,5 @@
-//! `hear`: a movement is played, clean or with one fault, and the listener says which.
+//! `hear`: plays a movement, either clean or with one fault, and asks the listener which of the two
+//! it was.
 
 mod keeping;
 mod shown;

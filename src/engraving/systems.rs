@@ -261,7 +261,8 @@ fn line_up(bars: &[Bar], lines: &mut [Line], places: &[usize], room: &Room) {
 /// accept a page of lines of three.
 const CLOSEST: f64 = 0.93;
 const CLOSEST_FOUR: f64 = 0.84;
-/// The same share for a system that holds both endings, which are read together.
+/// The lowest share for a system that holds both endings. It is lower still, because the endings
+/// are read together.
 const CLOSEST_ENDINGS: f64 = 0.74;
 
 /// Which bars are in which system. Each system has as many full bars as fit. Four are preferred to

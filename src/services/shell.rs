@@ -443,8 +443,8 @@ impl Shell {
         Some(Message::Today(session, lines.collect()))
     }
 
-    /// By how many per cent this week's playing exceeds the mean of the four weeks before; none
-    /// where there is too little to compare.
+    /// By how many per cent this week's playing exceeds the mean of the four weeks before. None
+    /// where those have less than half an hour a week.
     pub(crate) fn rise(&self) -> Option<f64> {
         let since = jiff::Timestamp::now().as_microsecond() - 40 * 86_400_000_000;
         let played = self.journal.as_ref()?.playing(since).ok()?;

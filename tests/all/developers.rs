@@ -17,7 +17,7 @@ fn section(heading: &str) -> &'static str {
         .unwrap_or_else(|| panic!("DEVELOPERS.md has no section `{heading}`"))
 }
 
-/// The items of the numbered lists in a text, each with the lines that continue it.
+/// The items of the numbered lists in a text, each with its continuation lines.
 fn numbered(text: &str) -> Vec<String> {
     let mut items: Vec<String> = Vec::new();
     let mut open = false;

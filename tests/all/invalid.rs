@@ -80,7 +80,7 @@ mod any_bytes {
             prop_assert!(drill.is_some() || !problems.is_empty());
         }
 
-        /// Nearly right files reach the deeper rooms of the reader.
+        /// Files that are nearly right test the deeper parts of the reader.
         #[test]
         fn no_music_makes_the_reader_panic(music in "[A-Ga-g{}|:12/<>\\[\\]() -]{0,60}") {
             let text = format!("title: A\nmetre: 2/4\nmusic: |\n  {music}\nladder: {{from: 50, to: 60, step: 4}}\n");

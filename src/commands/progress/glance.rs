@@ -16,7 +16,7 @@ const BAR: usize = 16;
 /// How many cells or drills are named where there are more.
 const NAMED: usize = 3;
 
-/// The screen as text, at most 22 rows of at most 78 columns.
+/// The whole text, of at most 22 rows and 78 columns.
 pub(super) fn text(
     found: &Progress,
     drills: &[Known],

@@ -1,4 +1,4 @@
-//! Stems, flags, beams, dots, ties and tuplets of melody notes.
+//! Draws stems, flags, beams, dots, ties and tuplets of melody notes.
 
 use super::cells::Style;
 use super::page::{Page, row};
@@ -231,7 +231,7 @@ impl Page {
         }
     }
 
-    /// The lowest row of a stem or a beam between two columns.
+    /// The lowest row that a stem or a beam occupies between two columns.
     fn lowest_stem(&self, left: i32, right: i32) -> i32 {
         self.cells
             .iter()

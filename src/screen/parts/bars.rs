@@ -1,5 +1,5 @@
-//! The map under the staff: how each bar of a tune went lately, in groups of four, and which bars
-//! to work on. A bar that fails stands higher.
+//! Draws the map under the staff. It shows how each bar of a tune went lately, in groups of four,
+//! and which bars to work on. The more often a bar failed, the higher is its sign.
 //!
 //! ```text
 //!  bars ▁▁▁▁ ▄▁▁▁ ▁▁▁▁ █▁··  work on bars 5 and 13
@@ -12,16 +12,16 @@ use crate::screen::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// What the signs mean.
+/// The legend of the signs.
 pub(super) const LEGEND: &str =
     "bars: ▁ never failed lately  ▄ in a fifth or more  █ in most  · not played yet";
 
-/// A tune of fewer bars than this has no map.
+/// The fewest bars of a tune that has a map.
 const LEAST: usize = 4;
-/// Bars in a group.
+/// The number of bars in a group.
 const GROUP: usize = 4;
 
-/// The bars of the stage on the screen, as the map draws them; none where there is no map.
+/// The bars of the stage that is shown; none where there is no map.
 fn lines(practising: &Practising) -> Option<Vec<&BarLine>> {
     let all = practising.bars().get(practising.stage())?;
     let lines: Vec<&BarLine> = all.iter().filter(|line| line.bar > 0).collect();
@@ -29,7 +29,7 @@ fn lines(practising: &Practising) -> Option<Vec<&BarLine>> {
     (failed && lines.len() >= LEAST).then_some(lines)
 }
 
-/// How many rows the map takes: one, or none where nothing failed lately or it is no tune.
+/// The height of the map in rows: 1, or 0 where nothing failed lately or the drill is no tune.
 pub(super) fn rows(practising: &Practising) -> u16 {
     u16::from(lines(practising).is_some())
 }
@@ -45,7 +45,7 @@ fn sign(line: &BarLine) -> &'static str {
     }
 }
 
-/// Draws the map into one row. Where the bars do not fit, those around the present one.
+/// Draws the map into one row. Where not all bars fit, those around the present bar are drawn.
 pub(super) fn draw(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let Some(lines) = lines(practising).filter(|_| area.height > 0) else {
         return;
@@ -113,8 +113,8 @@ mod tests {
             .collect()
     }
 
-    /// A player must see where a tune fails without colours, and a tune of which nothing is known
-    /// must lose no row to the map.
+    /// A player must see where a tune fails without needing colours. A tune without results must
+    /// not lose a row to the map.
     #[test]
     fn a_tune_shows_where_it_fails() {
         for (width, height) in [(80, 24), (120, 40)] {

@@ -1,6 +1,6 @@
-//! The board: a column for each stage, a row for each rung of the ladder. In a stage that opens the
-//! movement the rows are its lengths; seen from the other stages such a stage is one sign, at its
-//! tempo.
+//! Draws the board: a column for each stage and a row for each rung of the ladder. In a stage that
+//! opens the movement the rows are its tone lengths. Seen from another stage, such a stage is a
+//! single sign at its tempo.
 //!
 //! ```text
 //!        1   2   3   4          1   2   3   4

@@ -1,4 +1,4 @@
-//! The chanter's holes for the note that sounds, and the fingers that move next.
+//! Draws the chanter's holes for the note that sounds, and the fingers that move next.
 //!
 //! ```text
 //!   D now      LG next

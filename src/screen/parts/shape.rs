@@ -1,5 +1,5 @@
-//! Draws how long each tone of a movement lasted as two bars: the upper is what was played, the
-//! lower what is written.
+//! Draws how long each tone of a movement lasted, as two bars: the upper one is the played length,
+//! the lower one the written length.
 //!
 //! ```text
 //! second low G █████▄▄▄▄▄▄▄▄▄ 25 of 73 ms

@@ -35,7 +35,7 @@ pub struct Round {
     pub start: Seconds,
     /// Its length in seconds.
     pub length: Seconds,
-    /// The words above it.
+    /// The words above the repetition.
     pub words: String,
 }
 
@@ -44,7 +44,7 @@ pub struct Round {
 pub struct PairsPlayed {
     /// The words above them.
     pub words: String,
-    /// The ratios that were heard.
+    /// The words above the pairs.
     pub heard: PointingHeard,
 }
 

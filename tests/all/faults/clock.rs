@@ -125,7 +125,7 @@ fn the_time_zone_may_change_between_sessions() {
     assert_eq!(days(&home).len(), 2);
 }
 
-/// Homework due on a leap day, and minutes played on one.
+/// Homework is due on a leap day, and minutes are played on one.
 #[test]
 fn a_leap_day_is_a_day() {
     let home = Home::new();

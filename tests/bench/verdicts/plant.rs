@@ -39,7 +39,7 @@ pub(super) enum Plant {
     Early,
     /// The movement comes 120 ms late.
     Late,
-    /// A dot and a cut are played as two equal notes.
+    /// A dotted note and its cut are played as two equal notes.
     Round,
     /// Every dot of a tune with a pointing, or every snap, is played 2 to 1.
     AllRound,
