@@ -18,7 +18,7 @@ fn why_words(part: &SessionPart) -> String {
 /// The start page's list, its search and the marked line.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Choose {
-    /// Today's session, where there is anything to practise.
+    /// Today's session; none where there is nothing to practise.
     pub(super) session: Option<Listed>,
     /// Homework tasks whose goal is not reached yet.
     pub(super) homework: Vec<Listed>,
@@ -36,7 +36,7 @@ pub struct Choose {
 
 /// Read access to the fields. Only this room changes them.
 impl Choose {
-    /// Today's session, where there is anything to practise.
+    /// Today's session; none where there is nothing to practise.
     pub fn session(&self) -> Option<&Listed> {
         self.session.as_ref()
     }

@@ -48,7 +48,7 @@ pub enum Effect {
         serial: u64,
         /// The timeline.
         timeline: Arc<Timeline>,
-        /// When the player switches to it.
+        /// When the player switches to the new timeline.
         when: When,
         /// Where in the timeline play begins.
         entry: Entrance,

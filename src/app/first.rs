@@ -5,7 +5,7 @@
 pub struct Question {
     /// What is asked.
     pub asks: &'static str,
-    /// The answers, each with what it means.
+    /// The answers, each with its meaning in a few words.
     pub answers: &'static [(&'static str, &'static str)],
 }
 

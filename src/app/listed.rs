@@ -24,17 +24,17 @@ pub enum Opens {
 /// A line of the list.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Listed {
-    /// What it opens.
+    /// What the line opens.
     pub opens: Opens,
     /// The name by which the drill, movement or tune is opened.
     pub name: String,
     /// The name of the drill in a homework file, where the file holds several.
     pub task: Option<String>,
-    /// Its title.
+    /// The title shown in the list.
     pub title: String,
     /// The purpose of the drill.
     pub about: String,
-    /// Other names it is found by.
+    /// Other names by which the search finds the line.
     pub also: String,
     /// The number of stages and the first and last tempo, in a few words.
     pub extent: String,
@@ -114,7 +114,7 @@ impl Listed {
         self.problems.is_empty()
     }
 
-    /// The names it is found by.
+    /// All names by which the search finds the line.
     pub(super) fn names(&self) -> String {
         format!("{} {} {}", self.name, self.title, self.also)
     }

@@ -58,7 +58,7 @@ pub enum Message {
     Listened {
         /// The serial number of the timeline.
         serial: u64,
-        /// The cycle of that timeline.
+        /// The cycle of the timeline that was analysed.
         cycle: u64,
         /// What the analysis found.
         attended: Box<Attended>,
@@ -142,7 +142,7 @@ pub enum Action {
     },
     /// Add a letter to the text that is being written.
     Letter(char),
-    /// Delete the last letter of that text.
+    /// Delete the last letter of the text that is being written.
     LetterBack,
     /// Keep the text that was written.
     KeepWords,
@@ -167,7 +167,7 @@ pub enum Action {
     HandsFree,
     /// Make a bus louder (true) or softer (false).
     Level(Bus, bool),
-    /// Mute a bus, or unmute it.
+    /// Mute a bus, or unmute a muted one.
     Mute(Bus),
     /// Turn the drones on or off.
     Drones,

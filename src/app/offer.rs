@@ -16,7 +16,7 @@ impl Offer {
     /// All offers, in the order in which they are made.
     pub const ALL: [Self; 3] = [Self::Hear, Self::Sing, Self::Easier];
 
-    /// Its place in [`Self::ALL`], from 0.
+    /// The offer's place in [`Self::ALL`], from 0.
     pub(super) fn place(self) -> usize {
         self as usize
     }

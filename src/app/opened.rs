@@ -8,9 +8,9 @@ use uuid::Uuid;
 /// The cell that homework asks the player to reach.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HomeworkGoal {
-    /// Its stage, from 0.
+    /// The stage of the cell, from 0.
     pub stage: usize,
-    /// Its rung.
+    /// The rung of the cell.
     pub rung: Rung,
     /// The name of the homework file.
     pub file: String,
@@ -22,13 +22,13 @@ pub struct HomeworkGoal {
 /// A drill that the shell has read.
 #[derive(Debug, Clone)]
 pub struct OpenedDrill {
-    /// The name that it was opened by.
+    /// The name by which the drill was opened.
     pub name: String,
     /// The drill.
     pub drill: Drill,
-    /// The journal's entries for its stages.
+    /// The journal's entries for the drill's stages.
     pub entries: Vec<Entry>,
-    /// The latest marks and measurements of its stages.
+    /// The latest marks and measurements of the drill's stages.
     pub lately: Vec<Entry>,
     /// The stages that the journal knows under this name, including those whose music has changed
     /// since.

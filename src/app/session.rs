@@ -45,7 +45,7 @@ pub enum Came {
 pub struct Outcome {
     /// The part, in a few words.
     pub part: String,
-    /// What came of it.
+    /// The result of the part.
     pub came: Came,
     /// The cell that a climb reached beyond the part's own cell without clearing it, in a few
     /// words, with the result there.
@@ -109,7 +109,7 @@ pub struct SessionPlan {
     pub parts: Vec<SessionPart>,
     /// The part to continue with, from 0.
     pub at: usize,
-    /// The results of the parts before that one.
+    /// The results of the parts before the one to continue with.
     pub outcomes: Vec<Outcome>,
     /// The minutes that the session is to fill.
     pub minutes: u32,

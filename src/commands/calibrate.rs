@@ -137,7 +137,7 @@ fn told(found: &Calibrated) -> String {
 enum Refusal {
     /// The microphone delivers no sound, or almost none.
     Deaf,
-    /// There is sound, but it contains no sweep.
+    /// The microphone records sound, but no sweep is found in that sound.
     NotHeard,
     /// The room is louder than the sweeps; its mean level in dB of full scale.
     Noisy(f64),

@@ -89,7 +89,7 @@ pub enum ElementKind {
     NoteName,
 }
 
-/// How a text is aligned to its x.
+/// The alignment of a text relative to a given x.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Align {
     /// The text begins at x.

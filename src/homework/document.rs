@@ -16,7 +16,7 @@ pub struct Assignment {
     /// The names of the students, as the teacher typed them; empty where it is for anybody.
     #[serde(default, rename = "for", skip_serializing_if = "Vec::is_empty")]
     pub whom: Vec<String>,
-    /// The day on which it was written.
+    /// The day on which the homework was written.
     pub given: Date,
     /// The last day; none without a limit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -80,7 +80,7 @@ pub struct Report {
 pub struct ReportedDrill {
     /// The drill's name.
     pub drill: String,
-    /// The goal that was set.
+    /// The goal that the homework set.
     pub reach: String,
     /// The day on which the goal was reached; none where it is not.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -19,7 +19,7 @@ pub struct Row {
     pub from: String,
     /// The drill's name.
     pub drill: String,
-    /// The goal that was set.
+    /// The goal that the homework set.
     pub reach: String,
     /// The day on which the goal was reached; none where it is not.
     pub reached: Option<Date>,
@@ -110,7 +110,7 @@ pub struct Answers {
     pub by: Option<Date>,
     /// The number of students who sent a report.
     pub answered: usize,
-    /// The rows of its reports.
+    /// The rows of the reports on this homework.
     pub rows: Vec<Row>,
 }
 

@@ -19,7 +19,7 @@ pub enum Trouble {
     Folder(String),
     /// The file cannot be opened or read; with the system's reason.
     Unreadable(String),
-    /// The file or its folder cannot be written.
+    /// The journal's file or folder cannot be written.
     ReadOnly,
     /// The file that was open has been deleted or replaced.
     Gone,
@@ -29,7 +29,7 @@ pub enum Trouble {
     NotTaken(String),
     /// A newer version of the program wrote the journal.
     Newer {
-        /// The format that was found.
+        /// The format of the journal's file.
         found: i64,
         /// The newest format that this program knows.
         known: i64,

@@ -127,7 +127,7 @@ impl DeviceError {
 /// An output device or a microphone.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FoundDevice {
-    /// The name that is shown.
+    /// The device's name as shown to the player.
     pub name: String,
     /// The system's identifier, which is unique.
     pub id: String,

@@ -82,7 +82,7 @@ enum Seat {
     Home(Renderer),
     Device(Output),
     Silent(Silent),
-    /// It is in a device that did not return it.
+    /// The renderer is in a device that did not return it.
     Lost,
 }
 

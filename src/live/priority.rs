@@ -24,11 +24,11 @@ const LONGEST_US: u64 = 200_000;
 /// How real-time priority is granted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Priority {
-    /// The user's own rights allow it.
+    /// The user's own rights allow real-time priority.
     Own,
-    /// The desktop's service grants it.
+    /// The desktop's service grants real-time priority.
     Service,
-    /// It is refused.
+    /// The system refuses real-time priority.
     Refused,
     /// The system gives it by itself, or it cannot be requested.
     NotAsked,

@@ -17,7 +17,7 @@ pub(crate) struct Listed {
     pub(crate) title: String,
     /// The purpose of the drill.
     pub(crate) about: Option<String>,
-    /// Names of its stages.
+    /// The names of the drill's stages.
     pub(crate) stages: Vec<String>,
     /// The first and the last tempo, in beats a minute.
     pub(crate) tempi: Option<(String, String)>,

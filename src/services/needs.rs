@@ -16,7 +16,7 @@ pub(crate) const SOUND: &[Id] = &[
     keys::LEVELS_CUE.id(),
 ];
 
-/// Further settings that a page with sound needs.
+/// Settings that a page with sound needs in addition to [`SOUND`].
 pub(crate) const SCREEN: &[Id] = &[
     keys::SCHOOL.id(),
     keys::DEVICE.id(),

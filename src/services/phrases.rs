@@ -12,7 +12,7 @@ use crate::wording;
 /// The choice of bars of a tune.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Which {
-    /// This range of bars.
+    /// The range of bars that was given; none where another choice was made.
     pub(crate) bars: Option<BarRange>,
     /// The part with this number, from 1.
     pub(crate) part: Option<usize>,

@@ -97,9 +97,9 @@ pub struct TableCell {
 /// What a heading cell is the heading of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Heading {
-    /// The column below it.
+    /// The cell is the heading of the column below.
     Column,
-    /// The row beside it.
+    /// The cell is the heading of the row beside.
     Row,
 }
 
@@ -123,9 +123,9 @@ pub enum Ink {
     Text {
         /// The text.
         text: String,
-        /// The x of its left end.
+        /// The x of the text's left end.
         x: f64,
-        /// The y of its base line.
+        /// The y of the text's base line.
         y: f64,
         /// The font size: points in an em.
         size: f64,

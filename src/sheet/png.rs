@@ -12,7 +12,7 @@ pub enum PngError {
         /// The number of pages.
         pages: usize,
     },
-    /// The PNG encoder failed; its message.
+    /// The PNG encoder failed; the message is its own.
     Encoding(String),
 }
 

@@ -34,7 +34,7 @@ pub struct Run {
     writer: Box<dyn Write + Send>,
     child: Box<dyn portable_pty::Child + Send + Sync>,
     parser: Arc<Mutex<vt100::Parser>>,
-    /// When it was started.
+    /// The moment at which the program was started.
     pub started: Instant,
 }
 

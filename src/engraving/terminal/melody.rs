@@ -246,11 +246,11 @@ impl Page {
 
 /// Notes under one beam.
 struct Beam {
-    /// The indices of its heads.
+    /// The indices of the heads under the beam.
     heads: std::ops::Range<usize>,
     /// The upper left corner of the lowest beam. The levels of other beams are counted from it.
     from: (f64, f64),
-    /// The x of its right end.
+    /// The x of the right end of the lowest beam.
     end: f64,
     slope: f64,
 }

@@ -7,7 +7,7 @@ use crate::units::{Milliseconds, Seconds};
 /// A note with its times.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TimedNote {
-    /// The note, which decides its row.
+    /// The note, which decides the row.
     pub note: Note,
     /// When the note begins in the recording.
     pub start: Seconds,
@@ -22,7 +22,7 @@ pub struct FaultMark {
     pub note: Note,
     /// When the fault occurs in the recording.
     pub at: Seconds,
-    /// The words about it.
+    /// The words about the fault.
     pub words: String,
     /// The played and the written length of the note, where its length is the fault.
     pub lengths: Option<(Milliseconds, Milliseconds)>,
@@ -31,9 +31,9 @@ pub struct FaultMark {
 /// A repetition that was found in the recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Round {
-    /// When its first beat occurs in the recording.
+    /// When the first beat of the repetition occurs in the recording.
     pub start: Seconds,
-    /// Its length in seconds.
+    /// The length of the repetition in seconds.
     pub length: Seconds,
     /// The words above the repetition.
     pub words: String,
@@ -42,9 +42,9 @@ pub struct Round {
 /// The pairs of dotted notes, or of snaps, of a repetition.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PairsPlayed {
-    /// The words above them.
-    pub words: String,
     /// The words above the pairs.
+    pub words: String,
+    /// The ratios that were heard.
     pub heard: PointingHeard,
 }
 

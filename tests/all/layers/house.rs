@@ -59,7 +59,7 @@ fn module_of(name: &str) -> Vec<String> {
 /// A path that code names, and whether it is re-exported (`pub use`).
 pub(super) struct Named {
     pub(super) path: Vec<String>,
-    /// The name under which it is used here.
+    /// The name that the path has in this module.
     called: String,
     pub(super) handed_on: bool,
 }

@@ -7,7 +7,7 @@ pub(super) fn drill(name: &str) -> Drill {
     read(file.text.as_bytes()).0.expect("it reads")
 }
 
-/// The model and its clock.
+/// The model of the program, with the clock that drives it.
 pub(super) struct Stage {
     pub(super) model: Model,
     pub(super) now_ms: i64,
