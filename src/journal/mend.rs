@@ -229,8 +229,8 @@ fn wrong_clocks(stored: &[Session], now: i64) -> Vec<WrongClock> {
         behind[place] |= session.begin.saturating_add(DAY) < most;
         most = most.max(session.begin);
     }
-    // the smaller number is taken as wrong; of equal numbers, the one without which the others lie
-    // closer together
+    // the smaller group of sessions is taken as wrong; of equally large groups, the one without
+    // which the others lie closer together
     let cost = |wrong: &[bool]| {
         let count = wrong.iter().filter(|wrong| **wrong).count();
         let rest = stored.iter().zip(wrong).filter(|(_, wrong)| !**wrong);

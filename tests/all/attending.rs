@@ -140,9 +140,9 @@ fn a_tune_of_two_minutes_is_heard_whole() {
     assert_eq!(verdict.mark, Some(Mark::Clean), "{:?}", verdict.faults);
 }
 
-/// A metronome beside the player must not be heard as crossing noises, even where a repetition has
-/// too few clicks to learn them from: two bars of 2/4 have only two accents and two beats, so that
-/// the others are learnt from the sound before.
+/// A metronome beside the player must not be heard as crossing noises. Two bars of 2/4 have only
+/// two accents and two beats, which are too few to learn the sound of its clicks, so the sound
+/// before the repetition is used too.
 #[test]
 fn a_short_repetition_is_judged_beside_a_loud_metronome() {
     let text = "title: Up and down\nmetre: 2/4\nunit: 1/8\nstages:\n  - {name: steps, music: '{g}A2 {d}B2|{e}A2 {g}c2|'}\nladder: {from: 60, to: 80, step: 4}\n";

@@ -48,8 +48,7 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
         let context = Context::between(from, to);
         let told = format!("{movement} from {from} to {to}");
         let figure = movement.family() == Family::Figure;
-        // the written place of the note it closes on, and the beat from which the explanation
-        // counts
+        // the written place of the closing note, and the beat that the explanation counts from
         let (lands, beat) = if figure {
             (Lengths::figure_note(), Beats::ZERO)
         } else {

@@ -1,11 +1,10 @@
-//! Simulates hours of play on a fast clock: app, renderer, board, a journal on the disk and the
-//! screen run as in the program, with a player who marks by hand or is marked by the microphone.
+//! Simulates hours of play on a fast clock: app, renderer, board, journal and screen run as in the
+//! program, and the player marks by hand or is marked by the microphone.
 //!
 //! `cargo bench -p gracerung-benches --bench soak -- [--hours 8] [--ear] [--sound]`. The aims are
-//! no frame of drift, memory that stays within 2 MiB of its size after an hour, and as many open
-//! files at the end as after that hour. With `--sound` the clicks are looked for in the samples;
-//! without it samples are discarded, as without a device. `tests/soak.sh` runs all four
-//! combinations.
+//! no frame of drift, and memory and open files as after the first hour (memory within 2 MiB). With
+//! `--sound` clicks are looked for in the samples; without it samples are discarded, as without a
+//! device. `tests/soak.sh` runs all four combinations.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 #![expect(clippy::expect_used, reason = "a bench that cannot run says so")]
@@ -32,8 +31,7 @@ use std::sync::Arc;
 use uuid::Uuid;
 
 const RATE: SampleRate = SampleRate::USUAL;
-/// The number of frames between two polls of what is heard: those of a screen drawn 30 times a
-/// second.
+/// Frames between two polls of what is heard: a screen is drawn 30 times a second.
 const BLOCK: usize = 1600;
 /// How long a drill is played before the next, in seconds; also the length of a part in a session.
 const DRILL_S: u64 = 1200;
@@ -61,8 +59,7 @@ struct Instrument {
     attention: Attention,
     samples: Vec<f32>,
     serial: u64,
-    /// The repetitions that play or are over, each with its key, its music and its beginning in the
-    /// stream.
+    /// Repetitions that play or are over: key, music, and beginning in the stream.
     awaited: VecDeque<((u64, u64), ExpectedStage, Seconds)>,
 }
 
@@ -72,8 +69,7 @@ struct Counted {
     marks_by_ear: u32,
     repetitions: u32,
     timelines: u32,
-    /// The number of timelines that followed another by themselves, and of those that began off the
-    /// grid of the one before.
+    /// Timelines that followed another by themselves, and those of them that began off the grid.
     followed: u32,
     off_grid: u32,
     clicks: u64,
@@ -303,9 +299,8 @@ impl World {
         self.counted.off = Some((least.min(frames), most.max(frames)));
     }
 
-    /// Checks every click of the last two blocks, except those at their edges: there must be
-    /// silence up to its frame and then sound. A click is left out where the cue of a cleared cell
-    /// may cover it.
+    /// Checks every click of the last two blocks, except those at their edges: silence up to its
+    /// frame and then sound. Clicks that the cue of a cleared cell may cover are left out.
     fn look_for_clicks(&mut self, laid: &Laid) {
         const QUIET: f32 = 1e-6;
         let first = self.renderer.frame().0 - 2 * BLOCK as u64;

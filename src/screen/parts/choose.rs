@@ -116,7 +116,8 @@ fn keys(model: &Model) -> Vec<(&'static str, &'static str)> {
     // the two pedals come first, because they are enough for this page
     let mut keys = vec![("right/enter", enter), ("left/down", "next")];
     if model.choose().letters().is_empty() {
-        // the head says too that letters search, so that hint gives way to a more useful one
+        // the head also says that letters search, so this hint is replaced where a more useful one
+        // exists
         keys.push(if unfolds {
             ("tab", "parts and phrases")
         } else {

@@ -24,8 +24,7 @@ pub(crate) struct Planted {
     /// The number of the repetition, from 0.
     pub repetition: usize,
     pub kind: FaultKind,
-    /// The index in the piece of the note that the fault concerns; for a crossing noise, of the
-    /// note before it.
+    /// The index of the note that the fault concerns; for a crossing noise, of the note before.
     pub at: usize,
 }
 
@@ -111,8 +110,7 @@ pub(crate) const KINDS: [usize; 7] = [0, 1, 2, 3, 4, 5, 5];
 /// Only the fault of a gracenote that is left out.
 pub(crate) const LEFT_OUT: [usize; 1] = [2];
 
-/// Plays a drill. `faulty` is the share of repetitions that get a fault, and `kinds` are the faults
-/// to choose from.
+/// Plays a drill. `faulty` is the share of repetitions with a fault of one of these `kinds`.
 pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> Played {
     let (drill, stage, piece) = choose(rng);
     let limits = if pipes {
@@ -211,8 +209,7 @@ fn first_of(piece: &ExpectedStage, figure: &Figure) -> Note {
     piece.notes[at.copied().unwrap_or(figure.at)].note
 }
 
-/// Gracenotes as a good player plays them: close to their written length, and shorter than the
-/// threshold for a long gracenote.
+/// Gracenotes as a good player plays them: near their written length, and never too long.
 fn meant(rng: &mut Rng, piece: &ExpectedStage, which: &[usize]) -> Vec<Option<Meant>> {
     which
         .iter()
@@ -449,8 +446,7 @@ impl Scene<'_> {
 /// Counts of faults and of clean repetitions.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Judged {
-    /// For each kind of fault: the number put in, the number found, and the number of false
-    /// reports.
+    /// For each kind of fault, how often it was put in, found, and falsely reported.
     pub kinds: BTreeMap<&'static str, [usize; 3]>,
     pub clean: (usize, usize),
     /// The number of repetitions played, and the number not found.

@@ -17,8 +17,7 @@ pub(crate) const RATE: usize = 48_000;
 pub(crate) struct Conditions {
     pub la_hz: f64,
     pub pipes: bool,
-    /// The room: the reverberation time to −60 dB in seconds, and the level of the direct sound
-    /// relative to the room in dB.
+    /// Reverberation time to −60 dB in seconds, and direct sound relative to the room in dB.
     pub room: Option<(f64, f64)>,
     /// The signal-to-noise ratio in dB, and the kind of noise: 0 pink, 1 hum, 2 talk.
     pub noise: Option<(f64, u8)>,
@@ -26,8 +25,7 @@ pub(crate) struct Conditions {
     pub clicks: Option<(f64, u8)>,
     /// The level of drones relative to the chanter in dB.
     pub drones: Option<f64>,
-    /// How rough the playing is, from 0 for steady to 1: finger taps, dips in level, unsteady
-    /// blowing.
+    /// Roughness from 0 (steady) to 1: finger taps, dips in level, unsteady blowing.
     pub rough: f64,
 }
 

@@ -1,13 +1,12 @@
-//! A simulated player who makes one fault at a time, as exact notes without sound, in contexts that
-//! no built-in drill has; and the check whether the verdict names the fault.
+//! A simulated player who makes one fault at a time, as exact notes without sound, in contexts of
+//! no built-in drill; and the check whether the verdict names the fault.
 //!
 //! Clean playing varies as follows (facts: professional drummers' mean error is 2 to 10 ms, Fujii
 //! et al. 2011; untrained taps lead the click by 30 to 50 ms, Aschersleben & Prinz 1995). Each take
-//! has a constant lead of 30 to 50 ms. Each landing is off by a normal of 10 ms. Each movement as a
-//! whole is faster or slower by a normal of 8 %. Each tone in it is longer or shorter by a normal
-//! of 6 ms, and each gracenote by one of 5 ms. The distributions are not cut off, so that some
-//! values lie beyond any threshold. The length of a fault is exact; the place of a fault varies
-//! like landings.
+//! has a constant lead of 30 to 50 ms. Each landing is off by a normal of 10 ms. Each movement is
+//! faster or slower by a normal of 8 %, each tone in it longer or shorter by one of 6 ms, and each
+//! gracenote by one of 5 ms. Nothing is cut off, so that some values lie beyond any threshold. The
+//! length of a fault is exact; its place varies like landings.
 
 use fastrand::Rng;
 use gracerung::drill::{Drill, read};
@@ -85,8 +84,7 @@ impl Plant {
     }
 }
 
-/// Movements between notes for which no built-in drill has them: the name, the note before and the
-/// note it closes on.
+/// Movements in contexts of no built-in drill: name, note before, note that it closes on.
 const MOVEMENTS: [(&str, &str, &str); 12] = [
     ("grip", "E", "B"),
     ("grip", "LA", "F"),
@@ -201,8 +199,7 @@ fn figures(piece: &ExpectedStage) -> Vec<Figure> {
     all
 }
 
-/// The places where a fault is possible: the index of the figure, and the indices of the notes that
-/// may be named for it.
+/// The places where a fault is possible: the figure, and the notes that may be named for it.
 fn places(piece: &ExpectedStage, plant: Plant) -> Vec<(usize, Vec<usize>)> {
     let figures = figures(piece);
     let mut places = Vec::new();
@@ -364,8 +361,7 @@ fn play(
 /// The results of the takes with one kind of fault.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Counts {
-    /// The number of faults played, of faults named among the two worst, and of faults named at the
-    /// right note.
+    /// The number of faults played, named among the two worst, and named at the right note.
     pub(super) planted: usize,
     pub(super) told: usize,
     pub(super) right: usize,
