@@ -24,8 +24,8 @@ impl Care {
         }
     }
 
-    /// Remembers that the player plays at this moment. Returns the reminder once for each long stretch
-    /// of playing.
+    /// Remembers that the player plays at this moment. Returns the reminder once for each long
+    /// stretch of playing.
     pub fn playing(&mut self, now_ms: i64) -> Option<String> {
         if self.since.is_none() || now_ms - self.last >= BREAK_MS {
             self.since = Some(now_ms);

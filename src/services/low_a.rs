@@ -132,7 +132,7 @@ impl Search {
         let own = Tuning::with_low_a(low_a, tuning.table);
         let mut kept = LastHeard::read();
         *kept.of(tuning.instrument) = Some((low_a.0 * 10.0).round() / 10.0);
-        // where it cannot be stored it is searched for again another day
+        // a low A that cannot be stored is searched for again another day
         let _ = kept.write();
         let apart = Cents::between(tuning.low_a, low_a).0.abs();
         apart > HARDLY && attention.tune(own).is_ok()

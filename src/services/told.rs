@@ -30,7 +30,7 @@ pub(crate) fn is_new(text: &str) -> bool {
     if let Some(folder) = list.parent()
         && output::make_folder(folder).is_ok()
     {
-        // where it cannot be stored, the note is merely shown again
+        // where the list cannot be stored, the notes are merely shown again
         let _ = output::write_bytes(&list, true, kept.as_bytes());
     }
     true

@@ -91,8 +91,8 @@ fn rungs_shown(board: &Board, stage: usize, present: Rung) -> Vec<Rung> {
     rows
 }
 
-/// The cell that a row shows for a stage. It is the cell on that rung. A stage of an opened
-/// movement, seen from another stage, shows the tone length that it has reached.
+/// The cell that a row shows for a stage: the stage's cell on that rung. An opened movement has no
+/// cell on a tempo's rung; the cell of the tone length that it has reached is shown instead.
 fn standing(cells: &[Cell], row: Rung) -> Option<&Cell> {
     if let Some(cell) = cells.iter().find(|cell| cell.key.rung == row) {
         return Some(cell);
