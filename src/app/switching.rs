@@ -191,7 +191,8 @@ fn click_words(plan: ClickPlan) -> &'static str {
     }
 }
 
-/// True where the drill's beats are counted in groups: what lies between them clicks anyway.
+/// True where the drill's beats are counted in groups, so that the notes between the counts click
+/// anyway.
 fn counted_in_groups(practising: Option<&Practising>) -> bool {
     practising.is_some_and(|practising| practising.drill.metre.is_grouped())
 }

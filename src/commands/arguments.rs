@@ -186,10 +186,10 @@ pub(crate) fn rate(text: &str) -> Result<SampleRate, String> {
     }
 }
 
-/// A name that can be read.
+/// Reads a name.
 ///
 /// # Errors
-/// Nothing stands there.
+/// The text is empty.
 pub(crate) fn name(text: &str) -> Result<String, String> {
     let text = text.trim();
     if text.is_empty() {

@@ -100,7 +100,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     let listen = rows.take(foot - if roomy { 3 } else { 2 });
     listening(model, practising, theme, buffer, (listen, in_place));
     let told = rows.take(1);
-    // a sentence that does not fit its row takes the row above it too, which says nothing new
+    // a notice that does not fit its row also takes the row above, which shows nothing new
     let long = model.words().is_none() && told_rows(model, practising, area.width) > 1;
     let told = if long && told.y > area.y {
         let above = Rect {
@@ -118,7 +118,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     keys(model, theme, buffer, rows.take(1), practising);
 }
 
-/// Below the staff: the fingers, the board or the explanation, and the large figures.
+/// Draws what is below the staff: the fingers, the board or the explanation, and the large figures.
 fn lower_part(
     model: &Model,
     practising: &Practising,
@@ -161,8 +161,8 @@ fn lower_part(
     }
 }
 
-/// What to listen for, below what the microphone hears; `in_place`: the map of the bars stands there
-/// instead.
+/// Draws the line that says what to listen for, below what the microphone hears. With `in_place`
+/// the map of the bars replaces that line.
 fn listening(
     model: &Model,
     practising: &Practising,
