@@ -88,7 +88,7 @@ pub struct ReportedDrill {
     /// The cell that the climb has reached: a stage and a tempo, such as `half beats at 52`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub at: Option<String>,
-    /// The day on which the climb came to that cell.
+    /// The day on which the climb came to the cell in `at`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub since: Option<Date>,
     /// The marks of each day.
@@ -125,7 +125,7 @@ fn is_none(count: &u32) -> bool {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct HomeworkQuestion {
-    /// The day on which it was written; none where it is unknown.
+    /// The day on which the text was written; none where it is unknown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub day: Option<Date>,
     /// The mark that a remark is about, in words; none for a question.

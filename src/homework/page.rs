@@ -25,7 +25,7 @@ pub struct Row {
     pub reached: Option<Date>,
     /// The cell that the climb has reached, in words.
     pub at: Option<String>,
-    /// The day on which the climb came to that cell.
+    /// The day on which the climb came to the cell in `at`.
     pub since: Option<Date>,
     /// The number of days with marks.
     pub days: usize,
