@@ -82,8 +82,8 @@ fn lines(music: &Music) -> Option<Vec<BarRange>> {
     (lines.len() > 1).then_some(lines)
 }
 
-/// The phrases of a tune by the usual rule. Parts of eight bars are 4 + 4, parts of four bars are 2
-/// + 2, and music without a metre has its written lines (common practice, no source). Everything
+/// The phrases of a tune by the usual rule. Parts of eight bars are 4 and 4, parts of four bars are
+/// 2 and 2, and music without a metre has its written lines (common practice, no source). Everything
 /// else is in doubt. So is a piece whose phrases are not counted in fours, such as the ground of a
 /// pibroch.
 pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
