@@ -2,6 +2,7 @@
 //! or by a pedal.
 
 use super::effect::Effect;
+use super::leaving::{cell_of, leave, tell_begun};
 use super::model::{Model, Page};
 use super::notice::Notice;
 use super::noting::{climbed, is_going};
@@ -84,7 +85,7 @@ pub(super) fn aside_over(
     session.last_ms = at.heard_ms;
     if left {
         // it goes on with the part that was left
-        super::update::leave(model, at, effects);
+        leave(model, at, effects);
         return;
     }
     let came = match trouble {
@@ -278,52 +279,6 @@ fn drop_what_is_clear(model: &mut Model) {
         stays
     });
     tell_begun(session, practising, present + 1);
-}
-
-/// Parts from one on whose cells were begun meanwhile say so, and no longer that they are new.
-fn tell_begun(session: &mut Session, practising: &Practising, from: usize) {
-    let Some(open) = session.item().map(|item| item.open.clone()) else {
-        return;
-    };
-    let state = &practising.state;
-    for part in session.parts.iter_mut().skip(from) {
-        if let SessionPart::Cell(item) = part
-            && item.open == open
-            && item.kind == Why::New
-            && let Some(cell) = cell_of(practising, item)
-        {
-            let tally = state.tally(cell);
-            let marked = tally.clean + tally.not_clean;
-            if marked > 0 {
-                item.why = format!("begun just now: clean {} of {marked}", tally.clean);
-            }
-        }
-    }
-}
-
-/// The cell that a part of the drill asks for.
-fn cell_of(practising: &Practising, item: &Item) -> Option<CellKey> {
-    let stages = &practising.state.plan().stages;
-    let stage = stages.get(item.stage_number.saturating_sub(1))?;
-    Some(CellKey {
-        stage: stage.print,
-        rung: item.rung,
-    })
-}
-
-/// The player leaves the session: it goes on where it stands, the same day.
-pub(super) fn left(model: &mut Model, effects: &mut Vec<Effect>) {
-    let Some(mut session) = model.session.take() else {
-        return;
-    };
-    if session.stands == Stands::Over {
-        return;
-    }
-    if let Some(practising) = &model.practising {
-        let at = session.at;
-        tell_begun(&mut session, practising, at);
-    }
-    effects.push(Effect::KeepSession(Box::new(session)));
 }
 
 /// After each message: time that sounds goes by, and a part that is answered or whose minutes are

@@ -18,6 +18,9 @@ mod effect;
 mod first;
 mod goal;
 mod lateness;
+mod leaving;
+#[cfg(test)]
+mod leaving_laws;
 mod listed;
 mod memory;
 #[cfg(test)]

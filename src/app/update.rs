@@ -4,6 +4,7 @@ use super::acting::act_at_practice;
 use super::cold;
 use super::course;
 use super::effect::Effect;
+use super::leaving::leave;
 use super::listed::Opens;
 use super::message::{Action, Message};
 use super::model::{Model, Overlay, Page, SoundState};
@@ -248,42 +249,6 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
             Page::Practise => act_at_practice(model, at, action, effects),
             Page::Session => act_in_session(model, at, action, effects),
         },
-    }
-}
-
-pub(super) fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
-    match model.page {
-        Page::Choose => {
-            if !model.choose.search.is_empty() {
-                model.choose.search.clear();
-                model.choose.marked = 0;
-                return;
-            }
-            model.quit = true;
-            effects.push(Effect::Quit);
-        }
-        Page::Practise | Page::Session => {
-            let goes_on = model
-                .session
-                .as_ref()
-                .is_some_and(|one| one.stands != Stands::Over);
-            course::left(model, effects);
-            leave_drill(model, at, effects);
-            model.page = Page::Choose;
-            model.left_session |= goes_on;
-            if goes_on {
-                model.choose.marked = 0;
-                model.notice = Some(Notice::plain(
-                    "left: today's session goes on where it stands",
-                ));
-            }
-            if model.straight {
-                model.quit = true;
-                effects.push(Effect::Quit);
-            } else {
-                effects.push(Effect::List);
-            }
-        }
     }
 }
 

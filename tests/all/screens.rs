@@ -11,7 +11,7 @@ use gracerung::app::{
 use gracerung::chanter::Note;
 use gracerung::discrimination::spots;
 use gracerung::drill::{Drill, built_in, read};
-use gracerung::listening::{HeardNow, HeldNote};
+
 use gracerung::planning::{Item, SessionPart, WarmUpAsked, Why, warm_up};
 use gracerung::practice::{Hand, Mark, Moment, Rung};
 use gracerung::screen::{
@@ -23,7 +23,7 @@ use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Beats, Bpm, Cents, Frames, FullScale, Hertz, SampleRate, Seconds};
 use ratatui::backend::TestBackend;
 use ratatui::{Frame, Terminal};
-use stage::{Stage, drill, playing};
+use stage::{Stage, drill, heard, playing};
 use std::fmt::Write as _;
 use std::sync::Arc;
 
@@ -468,22 +468,6 @@ fn hearing() {
         let _ = page.pass(Seconds(0.25));
     }
     draw(&page, "hear-over");
-}
-
-fn heard(cents: f64) -> HeardNow {
-    HeardNow {
-        level: FullScale(-21.0),
-        note: Some((Note::D, Some(Cents(cents)))),
-        held: Some(HeldNote {
-            length: Seconds(2.4),
-            cents: Cents(cents),
-            spread: Cents(2.4),
-        }),
-        clips: false,
-        silent: Seconds(0.0),
-        unheard: Seconds(0.0),
-        low_a: Hertz(236.0),
-    }
 }
 
 #[test]

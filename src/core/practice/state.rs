@@ -175,7 +175,7 @@ impl State {
         let Some(session) = &self.session else {
             return false;
         };
-        let last = session.closed_by(i64::MAX);
+        let last = session.pressed(None, i64::MAX);
         last.is_some_and(|one| !one.late && self.mark_in(one.cell, one.id).is_none())
     }
 

@@ -244,7 +244,7 @@ fn pressed(practising: &Practising) -> Vec<(&'static str, &'static str)> {
 fn marked(practising: &Practising) -> Vec<(&'static str, &'static str)> {
     let means = |mark| practising.state().press_means(mark);
     let (Some(clean), Some(not_clean)) = (means(Mark::Clean), means(Mark::NotClean)) else {
-        return vec![("pedals", "mark at the closing note")];
+        return vec![("pedals", "mark at its end")];
     };
     let right = match clean {
         Meant::GoesOn(_) => "next",

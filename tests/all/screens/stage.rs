@@ -1,6 +1,7 @@
 //! A model that is played without a device, for drawing the pages of a drill.
 
 use super::*;
+use gracerung::listening::{HeardNow, HeldNote};
 
 pub(super) fn drill(name: &str) -> Drill {
     let file = built_in(name).expect("built in");
@@ -104,4 +105,20 @@ pub(super) fn playing() -> Stage {
     let mut here = Stage::opened("grip-from-d", 1, Options::default());
     here.acts(Action::PlayOrPause);
     here
+}
+
+pub(super) fn heard(cents: f64) -> HeardNow {
+    HeardNow {
+        level: FullScale(-21.0),
+        note: Some((Note::D, Some(Cents(cents)))),
+        held: Some(HeldNote {
+            length: Seconds(2.4),
+            cents: Cents(cents),
+            spread: Cents(2.4),
+        }),
+        clips: false,
+        silent: Seconds(0.0),
+        unheard: Seconds(0.0),
+        low_a: Hertz(236.0),
+    }
 }

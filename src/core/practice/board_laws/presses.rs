@@ -66,6 +66,37 @@ fn a_press_into_another_cell_marks_nothing_of_the_one_before() {
     assert_eq!(practice.marks()[2], (second, Mark::Clean, By::Key));
 }
 
+/// A repetition that was left without a mark is not marked by a foot that comes down in the next
+/// count-in. While play rests it still takes its mark.
+#[test]
+fn a_press_once_play_began_anew_marks_nothing_of_before() {
+    let mut practice = Practice::with(plan());
+    let first = practice.play();
+    let at = practice.at();
+    practice.tell(Event::Paused { at });
+    assert!(practice.state.awaits_a_mark());
+    let at = practice.at();
+    practice.tell(Event::Resumed { at });
+    assert!(!practice.state.awaits_a_mark());
+    assert_eq!(practice.state.press_means(Mark::Clean), None);
+    assert_eq!(practice.press(Mark::Clean), [News::NothingToMark]);
+    let at = practice.at();
+    practice.tell(Event::Paused { at });
+    assert!(!practice.state.awaits_a_mark(), "a pedal plays again");
+    let at = practice.at();
+    practice.tell(Event::Resumed { at });
+    let second = practice.play();
+    practice.press(Mark::NotClean);
+    assert_eq!(practice.marks(), [(second, Mark::NotClean, By::Key)]);
+    assert_ne!(first, second);
+    // paused, the one that waits is marked
+    let third = practice.play();
+    let at = practice.at();
+    practice.tell(Event::Paused { at });
+    practice.press(Mark::Clean);
+    assert_eq!(practice.marks()[1], (third, Mark::Clean, By::Key));
+}
+
 #[test]
 fn a_press_before_any_closing_note_marks_nothing() {
     let mut practice = Practice::with(plan());

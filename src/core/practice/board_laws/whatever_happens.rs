@@ -131,6 +131,9 @@ impl Practice {
                 let at = self.at();
                 let means = self.state.press_means(mark);
                 let all_heard = self.all_heard();
+                if self.state.awaits_a_mark() {
+                    assert_eq!(means, Some(Meant::Marks));
+                }
                 let news = self.tell(Event::Press {
                     at,
                     mark,
