@@ -17,10 +17,7 @@ fn homework_that_is_reached_says_where_more_is_asked() {
         player.tell(Message::Today(
             SessionPlan {
                 parts: Vec::new(),
-                at: 0,
-                outcomes: Vec::new(),
                 minutes: 15,
-                used_ms: 0,
                 ..SessionPlan::default()
             },
             vec![line; 1 + others],
@@ -161,10 +158,7 @@ fn what_a_climb_began_is_told_and_is_not_new() {
             cell(Why::New, 2, tempo(50), 1),
             cell(Why::New, 3, tempo(50), 5),
         ],
-        at: 0,
-        outcomes: Vec::new(),
         minutes: 6,
-        used_ms: 0,
         ..SessionPlan::default()
     }));
     let effects = right(&mut player);

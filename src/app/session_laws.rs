@@ -99,10 +99,6 @@ fn a_session_runs_by_two_pedals() {
     ];
     player.tell(Message::Session(SessionPlan {
         parts,
-        at: 0,
-        outcomes: Vec::new(),
-        minutes: 0,
-        used_ms: 0,
         ..SessionPlan::default()
     }));
     assert_eq!(player.model.page, Page::Session);
@@ -182,10 +178,6 @@ fn a_gap_in_the_clock_is_no_practice() {
     let mut player = Player::on(TODAY);
     player.tell(Message::Session(SessionPlan {
         parts: vec![cell(Why::Climbing, 2, tempo(50), 5)],
-        at: 0,
-        outcomes: Vec::new(),
-        minutes: 0,
-        used_ms: 0,
         ..SessionPlan::default()
     }));
     let effects = right(&mut player);
@@ -206,10 +198,6 @@ fn a_first_try_that_fails_is_answered_with_its_day() {
         let mut player = Player::on(TODAY);
         player.tell(Message::Session(SessionPlan {
             parts: vec![cell(Why::Again, 1, rung, 3)],
-            at: 0,
-            outcomes: Vec::new(),
-            minutes: 0,
-            used_ms: 0,
             ..SessionPlan::default()
         }));
         let effects = right(&mut player);
@@ -244,10 +232,6 @@ fn what_cannot_be_opened_is_left_out() {
             SessionPart::WarmUp(2),
             SessionPart::Rest(10),
         ],
-        at: 0,
-        outcomes: Vec::new(),
-        minutes: 0,
-        used_ms: 0,
         ..SessionPlan::default()
     }));
     right(&mut player);
@@ -287,10 +271,6 @@ fn a_held_pedal_answers_one_page() {
             cell(Why::Climbing, 2, tempo(50), 2),
             SessionPart::Rest(10),
         ],
-        at: 0,
-        outcomes: Vec::new(),
-        minutes: 0,
-        used_ms: 0,
         ..SessionPlan::default()
     }));
     let effects = right(&mut player);
@@ -307,10 +287,6 @@ fn a_held_pedal_answers_one_page() {
     let mut player = Player::on(TODAY);
     player.tell(Message::Session(SessionPlan {
         parts: vec![SessionPart::WarmUp(2), SessionPart::Rest(10)],
-        at: 0,
-        outcomes: Vec::new(),
-        minutes: 0,
-        used_ms: 0,
         ..SessionPlan::default()
     }));
     player.now_us -= 800_000;
@@ -326,10 +302,6 @@ fn what_a_part_came_to_is_what_stands() {
     let mut player = Player::on(TODAY);
     player.tell(Message::Session(SessionPlan {
         parts: vec![cell(Why::Climbing, 2, tempo(50), 5), SessionPart::Rest(10)],
-        at: 0,
-        outcomes: Vec::new(),
-        minutes: 0,
-        used_ms: 0,
         ..SessionPlan::default()
     }));
     let effects = right(&mut player);
@@ -360,10 +332,7 @@ fn the_minutes_that_are_left_are_filled() {
             cell(Why::New, 2, tempo(50), 1),
             cell(Why::New, 2, tempo(55), 5),
         ],
-        at: 0,
-        outcomes: Vec::new(),
         minutes: 15,
-        used_ms: 0,
         ..SessionPlan::default()
     }));
     let effects = right(&mut player);

@@ -5,7 +5,8 @@ use super::model::{Model, Page};
 use super::notice::{Notice, Others, told};
 use super::noting;
 use super::offer::Offers;
-use crate::practice::{Event, Mark, Moment, News, PointingHeard, Verdict, step};
+use super::practising::Practising;
+use crate::practice::{CellKey, Event, Mark, Moment, News, PointingHeard, Verdict, step};
 use crate::sound::{Command, Cue};
 
 /// The pointing in words: `dots 3.8 : 1, snaps 1 : 4.1`. None where the music has no pair with a
@@ -25,21 +26,7 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     if !records.is_empty() {
         effects.push(Effect::Store(records));
     }
-    let staircase = model.options.staircase;
-    let marked = practising
-        .state
-        .news()
-        .iter()
-        .rev()
-        .find_map(|news| match news {
-            News::Marked {
-                cell,
-                repetition,
-                mark,
-                ..
-            } if staircase => Some((*cell, *repetition, *mark)),
-            _ => None,
-        });
+    let marked = marked(practising).filter(|_| model.options.staircase);
     let climbed =
         marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
     let judged = practising.state.news().iter().find_map(|news| match news {
@@ -100,6 +87,21 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
         practise(model, &Event::CellChosen { at, cell }, effects);
     }
     model.chosen = chosen.or(model.chosen);
+}
+
+/// The mark that the last event brought: its cell, its repetition and what it says.
+fn marked(practising: &Practising) -> Option<(CellKey, u64, Mark)> {
+    let news = practising.state.news().iter().rev();
+    let mut marks = news.filter_map(|news| match news {
+        News::Marked {
+            cell,
+            repetition,
+            mark,
+            ..
+        } => Some((*cell, *repetition, *mark)),
+        _ => None,
+    });
+    marks.next()
 }
 
 /// Leaves the drill and ends its session.

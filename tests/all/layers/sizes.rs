@@ -29,8 +29,7 @@ const TABLES: &[&str] = &[
 /// Files and functions that are still longer, with the most lines of each. The list can only
 /// shrink: what is divided leaves it, and what became shorter may not grow again.
 const TOO_LONG: &[(&str, usize)] = &[
-    ("src/app/stepping.rs practise", 86),
-    ("src/app/session_laws.rs a_session_runs_by_two_pedals", 91),
+    ("src/app/session_laws.rs a_session_runs_by_two_pedals", 88),
     ("src/commands/homework/paper.rs booklet", 89),
     ("src/core/drill/music/mend.rs round", 110),
     ("src/core/drill/music/mod.rs read", 106),
@@ -41,10 +40,6 @@ const TOO_LONG: &[(&str, usize)] = &[
         81,
     ),
     ("src/core/drill/yaml.rs read_tree", 86),
-    (
-        "src/core/practice/board_laws/whatever_happens.rs happen",
-        90,
-    ),
     ("src/exchange/musicxml/read/finish.rs finish", 95),
     ("src/exchange/musicxml/read/mod.rs read", 101),
     (

@@ -98,6 +98,26 @@ impl Practice {
         closed_by(self.now_ms) == closed_by(i64::MAX)
     }
 
+    /// A press, which does what it was said to mean.
+    fn press_as_told(&mut self, mark: Mark, repetition: Option<u64>) {
+        self.later(500);
+        let at = self.at();
+        let means = self.state.press_means(mark);
+        let all_heard = self.all_heard();
+        if self.state.awaits_a_mark() {
+            assert_eq!(means, Some(Meant::Marks));
+        }
+        let news = self.tell(Event::Press {
+            at,
+            mark,
+            by: Hand::Key,
+            repetition,
+        });
+        if repetition.is_none() && all_heard {
+            means_what_it_does(mark, means, &news);
+        }
+    }
+
     fn happen(&mut self, happening: Happening) {
         let at = self.at();
         match happening {
@@ -126,24 +146,7 @@ impl Practice {
             Happening::End(repetition) => {
                 self.tell(Event::RepetitionEnded { at, repetition });
             }
-            Happening::Press(mark, repetition) => {
-                self.later(500);
-                let at = self.at();
-                let means = self.state.press_means(mark);
-                let all_heard = self.all_heard();
-                if self.state.awaits_a_mark() {
-                    assert_eq!(means, Some(Meant::Marks));
-                }
-                let news = self.tell(Event::Press {
-                    at,
-                    mark,
-                    by: Hand::Key,
-                    repetition,
-                });
-                if repetition.is_none() && all_heard {
-                    means_what_it_does(mark, means, &news);
-                }
-            }
+            Happening::Press(mark, repetition) => self.press_as_told(mark, repetition),
             Happening::Hear(repetition, playing, clean) => {
                 self.hear(repetition, playing, if clean { 35.0 } else { 95.0 });
             }
