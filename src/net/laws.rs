@@ -1,6 +1,7 @@
 //! Laws of the network: its results agree with its training, and with themselves however the
 //! samples are cut.
 
+use crate::weights::{fnv1a64, single};
 use crate::{CLASSES, HOP, Network, Weights};
 use pulp::Arch;
 use serde_json::Value;
@@ -132,10 +133,11 @@ fn a_damaged_file_is_told() {
     for (from, to) in [
         ("\"hop\": 12", "\"hop\": 13"),
         ("[1, 3]", "[1, 9]"),
-        ("\"channels\": 4", "\"channels\": 9"),
+        ("\"channels\": 5", "\"channels\": 9"),
         ("[40, 360]", "[40, 10]"),
         ("[40, 360]", "[40, 99999999]"),
-        ("\"number\": \"f32\"", "\"number\": \"f64\""),
+        ("\"number\": \"f16\"", "\"number\": \"f64\""),
+        ("\"number\": \"f16\"", "\"number\": \"f32\""),
     ] {
         let header = String::from_utf8(WEIGHTS[..header_end].to_vec()).expect("text");
         assert!(header.contains(from), "the header has {from}");
@@ -143,6 +145,54 @@ fn a_damaged_file_is_told() {
         file.extend_from_slice(&WEIGHTS[header_end..]);
         assert!(Weights::read(&file).is_err(), "{to}");
     }
+}
+
+/// The shipped file is in 16 bits; the same numbers in 32 are the same network.
+#[test]
+fn numbers_of_32_bits_are_read_as_well() {
+    let header_end = 16 + WEIGHTS[16..].iter().position(|b| *b == b'\n').expect("one");
+    let halves = WEIGHTS[header_end + 1..].as_chunks().0.iter();
+    let singles = halves.flat_map(|half| single(u16::from_le_bytes(*half)).to_le_bytes());
+    let payload: Vec<u8> = singles.collect();
+    let header = String::from_utf8(WEIGHTS[..header_end].to_vec()).expect("text");
+    let checksum = |payload: &[u8]| format!("{:016x}", fnv1a64(payload));
+    let header = header.replacen("\"f16\"", "\"f32\"", 1).replacen(
+        &checksum(&WEIGHTS[header_end + 1..]),
+        &checksum(&payload),
+        1,
+    );
+    let mut file = header.into_bytes();
+    file.push(b'\n');
+    file.extend_from_slice(&payload);
+    let long = Weights::read(&file).expect("the same weights");
+    let (sound, _) = vector();
+    let ours = hear(Network::new(weights()), &sound, &mut || usize::MAX);
+    let theirs = hear(Network::new(Arc::new(long)), &sound, &mut || usize::MAX);
+    assert_eq!(bits(&ours), bits(&theirs));
+}
+
+/// Bit patterns and values of IEEE 754's binary16: the limits follow from its parameters (2019, table
+/// 3.5: 11 bits of precision, exponents of -14 to 15).
+#[test]
+fn halves_are_read_exactly() {
+    for (half, value) in [
+        (0x0000, 0.0),
+        (0x0001, 2.0_f32.powi(-24)),
+        (0x03ff, 1023.0 * 2.0_f32.powi(-24)),
+        (0x0400, 2.0_f32.powi(-14)),
+        (0x3555, 1365.0 / 4096.0),
+        (0x3c00, 1.0),
+        (0xc000, -2.0),
+        (0x7bff, 65_504.0),
+        (0x7c00, f32::INFINITY),
+        (0xfc00, f32::NEG_INFINITY),
+    ] {
+        assert_eq!(single(half).to_bits(), value.to_bits(), "{half:#06x}");
+    }
+    assert!(single(0x8000).is_sign_negative() && single(0x7e00).is_nan());
+    // every number that is one is finite in both, and greater bits are a greater number
+    let all: Vec<f32> = (0..0x7c00).map(single).collect();
+    assert!(all.is_sorted_by(|a, b| a < b) && all.iter().all(|value| value.is_finite()));
 }
 
 /// The player waits for the samples that the network looks ahead. At practice pitch a sample is a

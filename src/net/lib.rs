@@ -14,7 +14,7 @@ mod stream;
 mod weights;
 
 pub use stream::Network;
-pub use weights::{CLASSES, HOP, NetworkShape, Weights, WeightsError};
+pub use weights::{CLASSES, HOP, NetworkShape, Number, Weights, WeightsError};
 
 #[cfg(test)]
 mod laws;

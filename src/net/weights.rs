@@ -15,6 +15,57 @@ const MAGIC: &[u8] = b"gracerung ear 1\n";
 /// and keeps a file from asking for memory that it does not fill.
 const LARGEST: usize = 4096;
 
+/// The format of a number in the file, little-endian (IEEE 754).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Number {
+    /// 16 bits. The network reckons with them in 32 bits all the same.
+    F16,
+    /// 32 bits.
+    F32,
+}
+
+impl Number {
+    /// The number of bytes of one number.
+    const fn size(self) -> usize {
+        match self {
+            Self::F16 => 2,
+            Self::F32 => 4,
+        }
+    }
+
+    /// Reads all numbers of a payload.
+    fn read(self, payload: &[u8]) -> Vec<f32> {
+        match self {
+            Self::F16 => {
+                let numbers = payload.as_chunks().0.iter();
+                numbers
+                    .map(|bytes| single(u16::from_le_bytes(*bytes)))
+                    .collect()
+            }
+            Self::F32 => {
+                let numbers = payload.as_chunks().0.iter();
+                numbers.map(|bytes| f32::from_le_bytes(*bytes)).collect()
+            }
+        }
+    }
+}
+
+/// The number in single precision that one in half precision is, exactly (IEEE 754-2019, 3.6: a sign,
+/// five bits of exponent with a bias of 15, ten of fraction).
+pub(crate) fn single(half: u16) -> f32 {
+    let sign = u32::from(half & 0x8000) << 16;
+    let exponent = u32::from(half >> 10 & 0x1f);
+    let fraction = u32::from(half & 0x3ff);
+    match exponent {
+        // zero, or a multiple of the smallest number that there is, 2⁻²⁴
+        0 => f32::from_bits(sign | (fraction as f32 * 2.0_f32.powi(-24)).to_bits()),
+        // infinite, or no number
+        0x1f => f32::from_bits(sign | 0x7f80_0000 | fraction << 13),
+        _ => f32::from_bits(sign | (exponent + 127 - 15) << 23 | fraction << 13),
+    }
+}
+
 /// The header of the file.
 #[derive(Debug, Clone, Deserialize)]
 pub struct NetworkShape {
@@ -39,8 +90,8 @@ pub struct NetworkShape {
     pub level_frames: f32,
     /// The least value that the level is taken for.
     pub level_floor: f32,
-    /// The format of the numbers, always `f32`: little-endian, IEEE 754.
-    pub number: String,
+    /// The format of the numbers.
+    pub number: Number,
     /// The number of numbers after the header.
     pub count: usize,
     /// The check sum of the bytes after the header: FNV-1a, 64 bit (RFC 9923), in hexadecimal.
@@ -89,7 +140,7 @@ impl Weights {
         let shape: NetworkShape = serde_json::from_slice(header)
             .map_err(|error| WeightsError(format!("in their header, {error}")))?;
         shape.check()?;
-        if payload.len() != shape.count * size_of::<f32>() {
+        if payload.len() != shape.count * shape.number.size() {
             return Err(WeightsError(format!(
                 "the header tells of {} numbers, and {} bytes follow it",
                 shape.count,
@@ -99,10 +150,7 @@ impl Weights {
         if format!("{:016x}", fnv1a64(payload)) != shape.fnv1a64 {
             return Err(wrong("they are damaged: the checksum is another"));
         }
-        let numbers: Vec<f32> = payload
-            .chunks_exact(size_of::<f32>())
-            .map(|bytes| f32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]]))
-            .collect();
+        let numbers = shape.number.read(payload);
         if !numbers.iter().all(|number| number.is_finite()) {
             return Err(wrong("not all of them are numbers"));
         }
@@ -218,9 +266,6 @@ impl NetworkShape {
         if self.hop != HOP {
             return wrong(format!("a hop of {} samples, not {HOP}", self.hop));
         }
-        if self.number != "f32" {
-            return wrong(format!("numbers of the kind {:?}, not f32", self.number));
-        }
         let fits = |value: usize| (1..=LARGEST).contains(&value);
         // windows are centred on the middle of their frame, so half a window and half a hop must be
         // whole numbers
@@ -262,7 +307,7 @@ impl NetworkShape {
 }
 
 /// FNV-1a, 64 bit (RFC 9923).
-fn fnv1a64(bytes: &[u8]) -> u64 {
+pub(crate) fn fnv1a64(bytes: &[u8]) -> u64 {
     bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
         (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
     })

@@ -4,14 +4,15 @@
 
 CHECKPOINT is what `train.py` saves (or `random`). OUT_FOLDER gets `ear.weights` and `ear-vector.bin`.
 
-ear.weights: the line `gracerung ear 1`, a line of JSON, then little-endian f32 without gaps, arrays in this order:
+ear.weights: the line `gracerung ear 1`, a line of JSON, then little-endian f16 without gaps (f32 where the JSON's
+`number` says so), arrays in this order:
 for each bank its taps [2n][k] (n cosines, n sines); scale and bias of each band (the first batch norm folded:
 z·scale + bias); input [C][bands], bias [C]; for each block depthwise [C][7] (tap j hears frame t + look - (6 - j)·
 dilation), bias [C], expand [2C][C], bias [2C], project [C][2C], bias [C]; output [10][C], bias [10].
 
 ear-vector.bin: the line `gracerung ear vector 1`, a line of JSON, then `samples` little-endian i16 (divided by 32768
 they are the input), then `frames`·10 little-endian f32: log-probabilities of each frame, reckoned in float64 from the
-f32 weights of the file, as a stream gives them that begins with the first sample and goes on in digital silence.
+weights of the file, as a stream gives them that begins with the first sample and goes on in digital silence.
 """
 
 import json
@@ -23,6 +24,7 @@ import torch
 import network as nw
 
 MAGIC, VECTOR_MAGIC = b"gracerung ear 1\n", b"gracerung ear vector 1\n"
+KINDS = {"f16": "<f2", "f32": "<f4"}
 
 
 def fnv1a64(data):
@@ -61,12 +63,12 @@ def arrays(ear):
 
 
 def weights_file(ear, words):
-    named = [(name, a.detach().numpy().astype("<f4")) for name, a in arrays(ear)]
+    named = [(name, a.detach().numpy().astype(KINDS["f16"])) for name, a in arrays(ear)]
     payload = b"".join(a.tobytes() for _, a in named)
     head = dict(
         rate=nw.RATE, hop=nw.HOP, low_a_hz=nw.LOW_A, notes=nw.NOTES + ["none"], banks=nw.BANKS, channels=ear.channels,
         taps=nw.TAPS, blocks=nw.BLOCKS, power_floor=nw.POWER_FLOOR, level_frames=nw.LEVEL_FRAMES,
-        level_floor=nw.LEVEL_FLOOR, number="f32", count=sum(a.size for _, a in named), fnv1a64=fnv1a64(payload),
+        level_floor=nw.LEVEL_FLOOR, number="f16", count=sum(a.size for _, a in named), fnv1a64=fnv1a64(payload),
         order="taps of each bank, input scale, input bias, input, its bias; each block: depthwise, bias, expand, bias, "
         "project, bias; output, bias", **words)
     return MAGIC + json.dumps(head).encode() + b"\n" + payload
@@ -78,9 +80,9 @@ def folded_ear(data):
     line, payload = data[len(MAGIC):].split(b"\n", 1)
     head = json.loads(line)
     assert fnv1a64(payload) == head["fnv1a64"]
-    flat = torch.tensor(np.frombuffer(payload, "<f4").astype(np.float64))
+    flat = torch.tensor(np.frombuffer(payload, KINDS[head["number"]]).astype(np.float64))
     assert len(flat) == head["count"]
-    ear, at = nw.Ear(head["channels"]).double().eval(), 0
+    ear, at = nw.Ear(head["channels"], head["blocks"]).double().eval(), 0
 
     def take(like):
         nonlocal at

@@ -14,10 +14,10 @@ import torch.nn.functional as F
 RATE, HOP, LOW_A = 12000, 12, 240.0
 NOTES = ["LG", "LA", "B", "C", "D", "E", "F", "HG", "HA"]
 BANKS = ((40, 360), (32, 144), (16, 48))  # pairs of filters, taps: 30, 12 and 4 ms of a practice chanter
-CHANNELS = 40
+CHANNELS = 56
 # dilation and look-ahead of each block, in frames. The looks come to 26 frames: with half a window of 15 ms and 4 ms
-# for the resampler that is 45 ms at practice pitch.
-BLOCKS = ((1, 3), (2, 4), (4, 6), (8, 6), (16, 4), (1, 1), (2, 1), (4, 1))
+# for the resampler that is 45 ms at practice pitch. Looking back 394 frames tells what has sounded all along.
+BLOCKS = ((1, 3), (2, 4), (4, 6), (8, 6), (16, 4), (32, 0), (1, 1), (2, 1), (4, 1))
 TAPS = 7
 POWER_FLOOR = 1e-11  # added to squared magnitudes: -104 dB below a full-scale sine in the middle of a filter
 LEVEL_FRAMES = 400.0  # time constant of the causal level
@@ -67,7 +67,7 @@ class Block(nn.Module):
 
 
 class Ear(nn.Module):
-    def __init__(self, channels=CHANNELS):
+    def __init__(self, channels=CHANNELS, blocks=BLOCKS):
         super().__init__()
         self.channels = channels
         self.taps = nn.ParameterList()
@@ -80,7 +80,7 @@ class Ear(nn.Module):
         bands = sum(n for n, _ in BANKS)
         self.norm = nn.BatchNorm1d(bands)
         self.input = nn.Linear(bands, channels)
-        self.blocks = nn.ModuleList([Block(channels, d, look) for d, look in BLOCKS])
+        self.blocks = nn.ModuleList([Block(channels, d, look) for d, look in blocks])
         self.output = nn.Linear(channels, 10)
 
     def bands(self, x):

@@ -81,15 +81,23 @@ def envelope(r, f, db, bumps):
     return lg / 20 * math.log(10)
 
 
-def coloured(r, T):
-    """Noise of any colour: white to deeper than red, with and without bands."""
+def coloured(r, T, grains=False):
+    """Noise of any colour: white to deeper than red, with and without bands; with `grains`, some of it falls apart
+    into drops, as applause does, or beats evenly, as an engine does."""
     f = torch.fft.rfftfreq(T, 1 / RATE, device=r.dev).clamp(min=20)[None]
     slope = torch.where(r.chance(0.25), r.u(-0.1, 0.1), r.u(-0.5, 2.6))
     lg = -slope * torch.log2(f / 500) * 0.5
     for _ in range(3):
         c, w, g = r.log(60, 5500), r.u(0.05, 0.8), r.u(-2, 3) * r.chance(0.4)
         lg = lg + g * torch.exp(-0.5 * (torch.log2(f / c) / w) ** 2)
-    y = torch.fft.irfft(torch.fft.rfft(torch.randn(r.B, T, device=r.dev)) * torch.exp2(lg), T)
+    white = torch.randn(r.B, T, device=r.dev)
+    if grains:
+        density = r.log(0.003, 0.3)
+        drops = (torch.rand(r.B, T, device=r.dev) < density) * r.log(0.3, 3, T)
+        white = torch.where(r.chance(0.2), white * drops, white)
+        beat = torch.cos(2 * math.pi * (r.log(4, 40) * torch.arange(T, device=r.dev) / RATE + r.u(0, 1) + r.slow(T, 6000, -0.3, 0.3)))
+        white = torch.where(r.chance(0.15), white * torch.exp(r.u(0.3, 2.5) * beat), white)
+    y = torch.fft.irfft(torch.fft.rfft(white) * torch.exp2(lg), T)
     return unit(y)
 
 
@@ -169,10 +177,17 @@ def timbre(r, hz, top):
     f = hz[..., None] * h
     one = lambda x: x.view(r.B, 1, 1)
     lg = envelope(r, f, 14, 7) - one(r.u(0, 1.5)) * torch.log(h)
-    lg = lg + r.n(9, top) * one(r.u(0.1, 0.75))
+    lg = lg + r.n(9, top) * one(r.u(0.1, 0.9))
     lg = lg + one(r.chance(0.3) * r.u(-1.8, 0.5)) * (h % 2 == 0)
     # A bassoon's tone can have its even harmonics 20 dB above the odd ones, and on some of its notes only.
-    lg = lg + (one(r.chance(0.2) * r.u(-2.8, 0.3)) + r.chance(0.12, 9, 1) * r.u(-2.6, 0.6, 9, 1)) * (h % 2 == 1)
+    # The two lowest notes have others an octave above them, for which they are then taken. A sampled bagpipe's low G
+    # is so above its sixth harmonic alone, a reed organ's third harmonics can stand out.
+    some = torch.tensor([0.24, 0.24] + 7 * [0.13], device=r.dev)[None, :, None]
+    some = torch.rand(r.B, 9, 1, device=r.dev) < some
+    edge, where = torch.sigmoid(1.5 * (h - one(r.log(1.5, 10)))), one(r.u(0, 1))
+    where = torch.where(where < 0.4, torch.ones_like(edge), torch.where(where < 0.85, edge, 1 - edge))
+    lg = lg + where * (one(r.chance(0.2) * r.u(-2.8, 0.3)) + some * r.u(-2.8, 0.6, 9, 1)) * (h % 2 == 1)
+    lg = lg + one(r.chance(0.12) * r.u(0, 1.6)) * (h % 3 == 0)
     lg = lg + one(r.chance(0.3) * r.u(-2.5, 0)) * (h == 1) + r.n(9, 1) * 0.25
     lg = torch.where(f < 5900, lg, -12.0)
     lg = lg - torch.logsumexp(2 * lg, -1, keepdim=True) / 2 * one(r.u(0.6, 1))
@@ -283,17 +298,17 @@ def speech(r, ms, T, nobody):
     """Somebody talks, or sings: syllables with moving formants, hisses, pauses; nothing of it is recorded.
 
     Where nobody plays, half of the voices hold their vowels for 0.2 to 1 s at 180 to 260 Hz, where a practice
-    chanter's lowest notes lie."""
+    chanter's lowest notes lie; beside playing, three in ten."""
     B, dev, k = r.B, r.dev, 12 / ms  # k: hertz of the scaled sound to one of the room's
     K, top = int(T / 120) + 2, 40  # knots 10 ms apart (5 for pipes)
-    holds = nobody & r.chance(0.5)
+    holds = torch.where(nobody, r.chance(0.5), r.chance(0.3))
     speed = torch.where(holds, r.log(0.17, 0.8), r.log(0.7, 1.6))
     syllable = (torch.cumsum((torch.rand(B, K, device=dev) < speed * 0.06 * k).float(), 1)).long() % 48
     pick = lambda lo, hi: torch.gather(r.u(lo, hi, 48), 1, syllable)
     def glided(x, n=5):
         return F.avg_pool1d(F.pad(x[:, None], (n // 2, n // 2), mode="replicate"), n, 1)[:, 0]
     sings = r.chance(0.15)
-    base = torch.where(r.chance(0.35), r.u(165, 300), r.log(75, 320))
+    base = torch.where(r.chance(0.45), r.u(165, 300), r.log(75, 320))
     base = torch.where(holds, r.u(180, 260), base)
     tune = torch.where(sings, torch.round(pick(-4, 8)), pick(-3, 4) + r.slow(K, 12, -1.5, 1.5))
     f0 = base * torch.exp2(glided(tune) / 12) * k
@@ -313,17 +328,26 @@ def speech(r, ms, T, nobody):
     pause = torch.sigmoid(9 * r.slow(K, 90, -0.6, 1.4))
     y = harmonics(turns(f0), torch.exp(lg) * (glided(voiced, 3) * loud * pause)[:, None], top, f0)
     hiss = F.interpolate(((1 - glided(voiced, 3)) * loud * pause)[:, None], size=T, mode="linear", align_corners=True)[:, 0]
-    return unit(unit(y) + coloured(r, T) * hiss * r.u(0, 1.2))
+    y = unit(unit(y) + coloured(r, T) * hiss * r.u(0, 1.2))
+    # two in five through a telephone or a small loudspeaker
+    f = torch.fft.rfftfreq(T, 1 / RATE, device=dev)[None]
+    lg = torch.log1p((r.log(120, 400) * k / f.clamp(min=5)) ** 4) + torch.log1p((f / (r.log(2500, 4000) * k)) ** 16)
+    return torch.fft.irfft(torch.fft.rfft(y) * torch.exp(-0.5 * lg * r.chance(0.4)), T)
 
 
 def drones(r, _, T):
+    """Two tenors and a bass, one set in eight in another key than the chanter's, of any reed: a bassoon's even
+    harmonics can lie 20 dB above the odd ones."""
     y = torch.zeros(r.B, T, device=r.dev)
+    key = 240 * torch.where(r.chance(0.12), torch.exp2(r.u(-0.5, 0.5)), 1.0)
     for below in (2, 2, 4):
-        f0 = 240 / below * torch.exp2((r.n() * 4 + r.slow(T, 6000, -3, 3)) / 1200)
+        f0 = key / below * torch.exp2((r.n() * 4 + r.slow(T, 6000, -3, 3)) / 1200)
         top = 40 if below == 4 else 24
         h = torch.arange(1, top + 1, device=r.dev).float()[None]
-        a = torch.exp(envelope(r, 240 / below * h * torch.ones(r.B, 1, device=r.dev), 12, 4)) * h ** -r.u(0.4, 1.6)
-        y = y + unit(harmonics(turns(f0), a[..., None].expand(-1, -1, 2), top, f0)) * r.u(0.2, 1)
+        a = torch.exp(envelope(r, key / below * h, 12, 4) + r.n(top) * r.u(0, 0.8)) * h ** -r.u(0.2, 1.6)
+        a = a * torch.exp(r.chance(0.35) * r.u(-2.5, 1) * (h % 2 == 1))
+        y = y + unit(harmonics(turns(f0), a[..., None].expand(-1, -1, 2), top, f0)) * r.u(0.2, 1) * torch.exp(
+            r.slow(T, 3000, -0.3, 0.3) * r.u(0, 1))
     return y
 
 
@@ -357,18 +381,18 @@ def surroundings(r, ms, T, nobody, hz):
     def add(z, lo, hi, p, alone=None):
         here = torch.where(nobody, r.chance(p if alone is None else alone), r.chance(p))
         return unit(z) * r.db(-hi, -lo) * here
-    noise = coloured(r, T) * torch.where(r.chance(0.4), torch.exp(r.slow(T, 2500, -1.5, 1.5)), 1.0)
+    noise = coloured(r, T, True) * torch.where(r.chance(0.4), torch.exp(r.slow(T, 2500, -1.5, 1.5)), 1.0)
     y = torch.where(r.chance(0.3), add(noise, -2, 14, 0.75, 0.6), add(noise, -2, 40, 0.6, 0.6))
     talk = speech(r, ms, T, nobody)
     shifted = lambda: torch.roll(torch.roll(talk, int(torch.randint(1, r.B, ())), 0), int(torch.randint(1, T, ())), 1)
-    y = y + add(talk, -5, 30, 0.24, 0.65)
+    y = y + torch.where(r.chance(0.5), add(talk, -5, 12, 0.3, 0.65), add(talk, -5, 30, 0.3, 0.65))
     crowd = talk * r.u(0, 1) + sum(shifted() * r.u(0.2, 1) for _ in range(4))
-    y = y + add(crowd, -4, 28, 0.14, 0.3)
-    for make, lo, hi, p, alone in ((steady_lines, -2, 30, 0.2, 0.25), (drones, -5, 20, 0.24, 0.12)):
+    y = y + torch.where(r.chance(0.5), add(crowd, -4, 12, 0.18, 0.3), add(crowd, -4, 28, 0.18, 0.3))
+    for make, lo, hi, p, alone in ((steady_lines, -2, 30, 0.2, 0.25), (drones, -5, 20, 0.32, 0.2)):
         some = torch.randperm(r.B, device=r.dev)[: (r.B + 2) // 3]  # made for a third of the clips, to save time
         z = torch.zeros_like(y)
         z[some] = make(Draw(len(some), r.dev), ms[some], T)
-        y = y + add(z, lo, hi, 3 * p, 3 * alone)
+        y = y + torch.where(r.chance(0.4), add(z, lo, 8, 3 * p, 3 * alone), add(z, lo, hi, 3 * p, 3 * alone))
     return y + clicks(r, ms, T, hz) * r.db(-14, 12) * r.chance(0.3)
 
 

@@ -1,12 +1,14 @@
 """The testing takes: of another kind than what the ear was trained on, with a truth exact to the sample.
 
-    python testing.py MATERIAL OUT_FOLDER [--seed 1] [--only WORD] [--second]
+    python testing.py MATERIAL OUT_FOLDER [--seed 1] [--only WORD] [--material 1]
 
 MATERIAL is where these Debian packages lie unpacked (`apt-get download NAME; dpkg -x NAME*.deb MATERIAL`):
 fluid-soundfont-gm, timgm6mb-soundfont, musescore-general-soundfont (sampled instruments, applause, sea, helicopter,
 wood blocks), asterisk-core-sounds-{en,es,fr,it,ru}-wav (recorded speakers, 8 kHz), guitarix-common (the impulse
-response of a hall). `--second` takes other fonts, speakers and noises: csound-soundfont, opl3-soundfont (tones of an FM
-chip), asterisk-prompt-{it-menardi-wav,fr-armelle,es-co}, sonic-pi-samples. The programs fluidsynth and espeak-ng render; PyPI's pyroomacoustics reckons rooms.
+response of a hall). `--material 2` takes other fonts, speakers and noises: csound-soundfont, opl3-soundfont (tones of
+an FM chip), asterisk-prompt-{it-menardi-wav,fr-armelle,es-co}, sonic-pi-samples. `--material 3` takes others again:
+freepats (patches of single recorded notes), ktuberling-data (12 languages, words), lmms-common. The programs
+fluidsynth, timidity and espeak-ng render; PyPI's pyroomacoustics reckons rooms.
 
 A tone is a second out of a sampled instrument's sustained note, looped, its level evened, brought to its pitch by
 resampling; tones are joined by crossfades of 1 to 4 ms centred on the truth. Movements are those of the published
@@ -16,8 +18,10 @@ against all that comes later than 2 ms after it.
 """
 
 import argparse
+import collections
 import glob
 import json
+import math
 import os
 import subprocess
 import zlib
@@ -30,9 +34,10 @@ RATE = 48000
 NOTES = ["LG", "LA", "B", "C", "D", "E", "F", "HG", "HA"]
 RATIOS = np.array([7 / 8, 1, 9 / 8, 5 / 4, 4 / 3, 3 / 2, 5 / 3, 7 / 4, 2])
 FONTS = {"fluid": "usr/share/sounds/sf2/FluidR3_GM.sf2", "tim": "usr/share/sounds/sf2/TimGM6mb.sf2",
-         "general": "usr/share/sounds/sf3/MuseScore_General_Full.sf3", "bank": "usr/share/sounds/sf2/sf_GMbank.sf2", "chip": "usr/share/sounds/sf2/OPL-3_FM_128M.sf2"}
+         "general": "usr/share/sounds/sf3/MuseScore_General_Full.sf3", "bank": "usr/share/sounds/sf2/sf_GMbank.sf2", "chip": "usr/share/sounds/sf2/OPL-3_FM_128M.sf2",
+         "pats": "etc/timidity/freepats.cfg"}
 PROGRAMS = {"oboe": 68, "english-horn": 69, "bassoon": 70, "clarinet": 71, "bagpipe": 109, "shanai": 111, "saxophone": 64, "reed-organ": 20, "accordion": 21,
-            "harmonica": 22, "tenor-saxophone": 66}
+            "harmonica": 22, "tenor-saxophone": 66, "alto-saxophone": 65, "tango-accordion": 23, "church-organ": 19, "trumpet": 56}
 MADE_OF = [("fluid", "oboe"), ("fluid", "bagpipe"), ("tim", "shanai"), ("tim", "bagpipe"), ("general", "oboe"), ("general", "clarinet"),
            ("general", "bassoon"), ("general", "english-horn"), ("fluid", "saxophone"), ("tim", "reed-organ"), ("general", "saxophone")]
 RECORDED = [m for m in MADE_OF if m[0] == "general"]
@@ -44,7 +49,20 @@ OTHERS = [("fluid", "bassoon"), ("tim", "bassoon"), ("tim", "oboe"), ("fluid", "
 SECOND = [("bank", "oboe"), ("bank", "bagpipe"), ("bank", "shanai"), ("bank", "clarinet"), ("bank", "bassoon"), ("bank", "english-horn"), ("bank", "saxophone"),
           ("bank", "reed-organ"), ("bank", "accordion"), ("chip", "oboe"), ("chip", "bagpipe"), ("chip", "clarinet")]
 SECOND_OTHERS = [("bank", "harmonica"), ("bank", "tenor-saxophone"), ("chip", "shanai"), ("chip", "bassoon"), ("chip", "reed-organ"), ("chip", "english-horn")]
-SECOND_NOISES = [("bank", 126), ("bank", 122), ("bank", 125), "loop_3d_printer", "vinyl_hiss", "loop_industrial"]
+# Added later on 2026-11-30, after the takes of the second set had become tuning material too.
+THIRD = [("pats", n) for n in ("oboe", "english-horn", "bassoon", "clarinet", "saxophone", "accordion", "tango-accordion")]
+THIRD_OTHERS = [("pats", n) for n in ("alto-saxophone", "tenor-saxophone", "church-organ", "trumpet")]
+Set = collections.namedtuple("Set", "sources others reeds noises drone blocks folder speakers talking shortest voices")
+SONIC, LMMS, ASTERISK = ("usr/share/" + f for f in ("sonic-pi/samples/", "lmms/samples/misc/", "asterisk/sounds/"))
+SETS = {
+    1: Set(MADE_OF, OTHERS, RECORDED, [("fluid", 126), ("fluid", 122), ("tim", 125), ("tim", 122), ("general", 126)], "general", "fluid",
+           ASTERISK, None, 5, 1.0, ["en+m2", "en+f3", "de+f1", "es+m3"]),
+    2: Set(SECOND, SECOND_OTHERS, SECOND, [("bank", 126), ("bank", 122), ("bank", 125), SONIC + "loop_3d_printer.flac", SONIC + "vinyl_hiss.flac",
+           SONIC + "loop_industrial.flac"], "bank", "bank", ASTERISK, ("es", "fr", "it_IT_f_Menardi"), 5, 1.0, ["en+m2", "en+f3", "de+f1", "es+m3"]),
+    3: Set(THIRD, THIRD_OTHERS, THIRD, [("pats", 122), ("pats", 125), LMMS + "applause01.ogg", LMMS + "raving_crowd01.ogg"], "pats", "pats",
+           "usr/share/ktuberling/sounds/", ("ca", "da", "de", "el", "en", "fr", "gl", "lt", "ru", "sl", "uk", "wa"), 12, 0.5,
+           ["it+f2", "fr+m4", "sv+f4", "pt+m7"]),
+}
 
 
 def variable(n):
@@ -64,10 +82,15 @@ def rendered(font, program, keys, seconds, channel=0, gap=0.5):
     base = "/tmp/testing-%d" % os.getpid()
     with open(base + ".mid", "wb") as f:
         f.write(b"MThd\0\0\0\6\0\0\0\1" + (500).to_bytes(2, "big") + b"MTrk" + len(track).to_bytes(4, "big") + track)
-    subprocess.run(["fluidsynth", "-ni", "-q", "-g", "0.5", "-R", "0", "-C", "0", "-r", str(RATE), "-F", base + ".wav", font, base + ".mid"],
-                   check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    command = ["fluidsynth", "-ni", "-q", "-g", "0.5", "-R", "0", "-C", "0", "-r", str(RATE), "-F", base + ".wav", font, base + ".mid"]
+    if font.endswith(".cfg"):  # of GUS patches; it names the folder that they are installed in
+        with open(base + ".cfg", "w") as f:
+            f.write(open(font).read().replace("dir /", "dir " + font.split("etc/timidity")[0]))
+        command = ["timidity", "-c", base + ".cfg", "-A", "40", "-EFreverb=0", "-EFchorus=0", "-s", str(RATE), "-Ow", "-o", base + ".wav", base + ".mid"]
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     x = soundfile.read(base + ".wav", always_2d=True)[0].mean(1)
-    os.remove(base + ".mid"), os.remove(base + ".wav")
+    for made in glob.glob(base + ".*"):
+        os.remove(made)
     step = (seconds + gap) * RATE
     return [x[int(i * step) : int(i * step + seconds * RATE)] for i in range(len(keys))]
 
@@ -89,8 +112,8 @@ def pitch(x, near):
 
 
 class Material:
-    def __init__(self, folder, second=False):
-        self.folder, self.second, self.kept = folder, second, {}
+    def __init__(self, folder, of=1):
+        self.folder, self.of, self.kept = folder, SETS[of], {}
 
     def once(self, key, make):
         if key not in self.kept:
@@ -114,32 +137,32 @@ class Material:
         return self.once((font, program), lambda: rendered(self.folder + "/" + FONTS[font], program, [60], 20.0)[0])
 
     def sample(self, name):
-        x, rate = soundfile.read("%s/usr/share/sonic-pi/samples/%s.flac" % (self.folder, name), always_2d=True)
+        x, rate = soundfile.read(self.folder + "/" + name, always_2d=True)
         return ss.resample(x.mean(1), int(len(x) * RATE / rate))
 
     def block(self, key):
-        return self.once(("block", key), lambda: rendered(self.folder + "/" + FONTS["bank" if self.second else "fluid"], 0, [key], 0.5, channel=9)[0])
+        return self.once(("block", key), lambda: rendered(self.folder + "/" + FONTS[self.of.blocks], 0, [key], 0.5, channel=9)[0])
 
     def speaker(self, rng, seconds, language=None):
-        """A recorded speaker: prompts of a second and more, one after the other."""
-        folders = sorted(glob.glob(self.folder + "/usr/share/asterisk/sounds/*"))
-        if self.second:
-            folders = [f for f in folders if os.path.basename(f) in ("es", "fr", "it_IT_f_Menardi")]
+        """A recorded speaker: prompts of a second and more (of the third set, words), one after the other."""
+        folders = sorted(glob.glob(self.folder + "/" + self.of.folder + "*"))
+        folders = [f for f in folders if self.of.speakers is None or os.path.basename(f) in self.of.speakers]
         folder = folders[rng.integers(len(folders)) if language is None else language % len(folders)]
-        files = sorted(f for end in ("wav", "gsm") for f in glob.glob(folder + "/**/*." + end, recursive=True))
+        files = sorted(f for end in ("wav", "gsm", "ogg") for f in glob.glob(folder + "/**/*." + end, recursive=True))
         out = np.zeros(0)
         while len(out) < seconds * RATE:
             name = files[rng.integers(len(files))]
             raw = dict(format="RAW", subtype="GSM610", samplerate=8000, channels=1) if name.endswith("gsm") else {}
-            x, rate = soundfile.read(name, **raw)
-            if len(x) > rate and np.abs(x).max() > 0.02:
-                out = np.concatenate([out, ss.resample_poly(x, RATE // rate, 1), np.zeros(rng.integers(2000, 20000))])
+            x, rate = soundfile.read(name, always_2d=True, **raw)
+            x, common = x.mean(1), math.gcd(RATE, rate)
+            if len(x) > self.of.shortest * rate and np.abs(x).max() > 0.02:
+                out = np.concatenate([out, ss.resample_poly(x, RATE // common, rate // common), np.zeros(rng.integers(2000, 20000))])
         return out[: int(seconds * RATE)]
 
     def made_speaker(self, rng, seconds):
         words = ("we stood under the trees and talked about the weather the road and the price of reeds until the door was opened "
                  "and the kettle put on then shall we begin with the slow one or take the march first").split()
-        text, voice = " ".join(rng.permutation(words)) + ". " + " ".join(rng.permutation(words)) + ".", ["en+m2", "en+f3", "de+f1", "es+m3"][rng.integers(4)]
+        text, voice = " ".join(rng.permutation(words)) + ". " + " ".join(rng.permutation(words)) + ".", self.of.voices[rng.integers(4)]
         path = "/tmp/testing-voice-%d.wav" % os.getpid()
         subprocess.run(["espeak-ng", "-v", voice, "-p", str(rng.integers(20, 80)), "-w", path, text], check=True)
         x, rate = soundfile.read(path)
@@ -285,18 +308,15 @@ def noise(rng, kind, size, material):
         x = white
     elif kind == "pink":
         x = slope(0.5)
-    elif material.second:
-        of = SECOND_NOISES[rng.integers(len(SECOND_NOISES))]
+    else:  # recorded: applause, sea, helicopter, machines
+        of = material.of.noises[rng.integers(len(material.of.noises))]
         x = material.sample(of) if isinstance(of, str) else material.effect(*of)
-        x = np.roll(np.resize(x, size), rng.integers(size))
-    else:  # recorded: applause, sea, helicopter of two fonts
-        x = material.effect(*[("fluid", 126), ("fluid", 122), ("tim", 125), ("tim", 122), ("general", 126)][rng.integers(5)])
         x = np.roll(np.resize(x, size), rng.integers(size))
     return x / x.std()
 
 
 def drone(rng, material, la, size):
-    tones, out = material.tones("bank" if material.second else "general", "bassoon", 237), np.zeros(size)
+    tones, out = material.tones(material.of.drone, "bassoon", 237), np.zeros(size)
     for below in (2, 2, 4):
         x, hz = tones[1]
         place = np.cumsum(np.full(size, la / below / (2 if la > 350 else 1) * 2 ** (rng.normal(0, 3) / 1200) / hz * (2 if la > 350 else 1)))
@@ -334,16 +354,16 @@ ROWS = [
     ("room 1.0 s 6 dB", 6, {}, lambda r, m, x, la: in_room(x, room_made(r, 1.0, 6))),
     ("room 0.6 s 0 dB", 6, {}, lambda r, m, x, la: in_room(x, room_made(r, 0.6, 0))),
     ("measured hall 6 dB", 4, {}, lambda r, m, x, la: in_room(x, direct(m.hall(), 6))),
-    ("recorded reeds, speech, babble", 6, dict(sources=RECORDED), lambda r, m, x, la: in_room(x, room_made(r, 0.4, 8)) + DB(10) * voices(r, m, len(x))),
+    ("recorded reeds, speech, babble", 6, dict(sources="reeds"), lambda r, m, x, la: in_room(x, room_made(r, 0.4, 8)) + DB(10) * voices(r, m, len(x))),
     ("several at once", 8, {}, lambda r, m, x, la: in_room(x, room_made(r, r.uniform(0.2, 0.5), 6)) + DB(r.uniform(10, 20)) * noise(
         r, ["pink", "hum", "traffic"][r.integers(3)], len(x), m) + DB(r.uniform(-4, 6)) * clicks(r, m, len(x), False) + DB(r.uniform(3, 10)) * drone(r, m, la, len(x))),
     ("drones", 6, {}, lambda r, m, x, la: x + DB(r.uniform(-3, 10)) * drone(r, m, la, len(x))),
-    ("other instruments", 8, dict(sources=OTHERS), lambda r, m, x, la: x + DB(r.uniform(10, 30)) * noise(r, "pink", len(x), m)),
+    ("other instruments", 8, dict(sources="others"), lambda r, m, x, la: x + DB(r.uniform(10, 30)) * noise(r, "pink", len(x), m)),
     ("clicks and beeps", 6, {}, lambda r, m, x, la: x + DB(r.uniform(-10, 5)) * clicks(r, m, len(x), r.random() < 0.4)),
 ]
 NOBODY = [
     ("nobody: noise, hum", 6, lambda r, m, n: noise(r, ["pink", "hum", "fan", "white", "traffic", "recorded"][r.integers(6)], n, m)),
-    ("nobody: recorded talk", 10, lambda r, m, n: m.speaker(r, n / RATE, r.integers(5))),
+    ("nobody: recorded talk", 10, lambda r, m, n: m.speaker(r, n / RATE, r.integers(m.of.talking))),
     ("nobody: made talk", 6, lambda r, m, n: m.made_speaker(r, n / RATE)),
 ]
 
@@ -356,10 +376,10 @@ def voices(rng, material, size):
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("material"), p.add_argument("out"), p.add_argument("--seed", type=int, default=1), p.add_argument("--only", default=""), p.add_argument("--most", type=int, default=99)
-    p.add_argument("--second", action="store_true")
+    p.add_argument("--material", type=int, default=1, choices=SETS, dest="of")
     a = p.parse_args()
     os.makedirs(a.out, exist_ok=True)
-    material = Material(a.material, a.second)
+    material = Material(a.material, a.of)
 
     def write(name, x, case):
         soundfile.write("%s/%s.flac" % (a.out, name), x, RATE, subtype="PCM_16")
@@ -377,9 +397,7 @@ def main():
                 write(name, x / np.abs(x).max() * 10 ** (rng.uniform(-20, -3) / 20), dict(row=row + (", pipes" if pipe else ", practice"), la_hz=473.0 if pipe else 237.0,
                       notes=[], movements=[], conditions=dict(pipe=pipe)))
                 continue
-            sources = how.get("sources", MADE_OF)
-            if a.second:
-                sources = SECOND_OTHERS if sources is OTHERS else SECOND
+            sources = getattr(material.of, how.get("sources", "sources"))
             source = sources[rng.integers(len(sources))]
             notes, movements = tune(rng, how.get("crossings", 0.5), 5, 20)
             dry, truth, la = play(rng, material, source, pipe, notes, how.get("rough", False))

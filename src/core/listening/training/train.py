@@ -1,14 +1,15 @@
 """Trains the ear on random playing alone (`playing.py`).
 
-    python train.py OUT_FOLDER --seeds 1,2 --steps 20000 [--channels 40] [--batch 256] [--until SECONDS] [--resume]
+    python train.py OUT_FOLDER --seed 1 --steps 40000 [--begin CHECKPOINT] [--rate 3e-3] [--batch 192] [--resume]
 
-Several seeds train side by side in one process: each network has its own first weights, its own draws from the pool
-of clips and its own levels; they share the clips, which take most of the time to make. OUT_FOLDER/seedS.pt is a
-network's weights (for `export.py`), OUT_FOLDER/state.pt what `--resume` goes on from. The rate of learning falls along
-a cosine over `--steps`, so the number of steps is part of the recipe; `--until` only interrupts it.
+OUT_FOLDER/seedS.pt is the network's weights (for `export.py`), OUT_FOLDER/state.pt what `--resume` goes on from. The
+rate of learning falls along a cosine over `--steps`, so the number of steps is part of the recipe. `--seconds` finds
+the number of steps that fit: it is settled after 400 steps, printed, and what `--steps` takes to do the same again.
+`--begin` takes the first weights from an earlier network, which may have fewer channels and blocks (`grown`).
 """
 
 import argparse
+import json
 import math
 import os
 import random
@@ -22,7 +23,7 @@ import network as nw
 import playing
 
 SAMPLES = 36000  # of a clip: 3 s of a practice chanter, 1.5 s of pipes
-REUSE = 8  # steps for each batch that is made
+REUSE = 16  # steps for each batch that is made
 POOL = 300  # batches kept to draw from
 UNHEARD = 50  # frames at a clip's end that the network cannot look past
 RATE_OF_LEARNING, WARM_UP = 3e-3, 300
@@ -53,14 +54,43 @@ def loss_of(net, x, note, weight):
     return (each * weight.reshape(-1)).sum() / weight.sum(), right.detach()
 
 
+def grown(net, old, blocks):
+    """Puts an earlier network's weights into a larger one, which then tells the same as it: what is new feeds no old
+    channel. `blocks` are the earlier one's; one that it had not adds nothing at first."""
+    own, kept = net.state_dict(), list(blocks)
+    places = {}
+    for i, b in enumerate(nw.BLOCKS):
+        if kept and b == kept[0]:
+            places[i] = len(places)
+            kept.pop(0)
+    if kept:
+        raise SystemExit("the earlier network has blocks that this one has not: %s" % kept)
+    for name, value in own.items():
+        word = name.split(".")
+        if word[0] == "blocks":
+            if int(word[1]) not in places:
+                if word[2:] == ["norm2", "weight"]:
+                    value.zero_()
+                continue
+            word[1] = str(places[int(word[1])])
+        was = old[".".join(word)]
+        corner = tuple(slice(n) for n in was.shape)
+        if was.dim() == 2 and word[0] not in ("taps", "input") and word[-1] == "weight":
+            value[: was.shape[0]] = 0
+        value[corner] = was
+    net.load_state_dict(own)
+
+
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("out")
-    p.add_argument("--seeds", default="1")
-    p.add_argument("--steps", type=int, default=20000)
-    p.add_argument("--channels", type=int, default=nw.CHANNELS)
-    p.add_argument("--batch", type=int, default=256)
-    p.add_argument("--until", type=float, default=1e9)
+    p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--steps", type=int, default=40000)
+    p.add_argument("--seconds", type=float)
+    p.add_argument("--begin")
+    p.add_argument("--began-with", default="[[1,3],[2,4],[4,6],[8,6],[16,4],[1,1],[2,1],[4,1]]", help="the blocks of --begin")
+    p.add_argument("--rate", type=float, default=RATE_OF_LEARNING)
+    p.add_argument("--batch", type=int, default=192)
     p.add_argument("--resume", action="store_true")
     p.add_argument("--plain", action="store_true", help="do not compile")
     a = p.parse_args()
@@ -68,33 +98,35 @@ def main():
     os.makedirs(a.out, exist_ok=True)
     dev = "cuda" if torch.cuda.is_available() else "cpu"
     torch.set_float32_matmul_precision("high")
-    seeds, nets, optimisers = [int(s) for s in a.seeds.split(",")], [], []
-    for s in seeds:
-        torch.manual_seed(s)
-        nets.append(nw.Ear(a.channels).to(dev))
-        for m in nets[-1].modules():
-            if isinstance(m, nn.BatchNorm1d):
-                m.momentum = 0.01
-        optimisers.append(torch.optim.AdamW(nets[-1].parameters(), lr=RATE_OF_LEARNING, weight_decay=1e-3, fused=dev == "cuda"))
-    random.seed(seeds[0])
-    torch.manual_seed(1000 + seeds[0])
-    step, pool, shown = 0, [], [0.0] * len(nets)
+    torch.manual_seed(a.seed)
+    net = nw.Ear().to(dev)
+    for m in net.modules():
+        if isinstance(m, nn.BatchNorm1d):
+            m.momentum = 0.01
+    if a.begin:
+        blocks = [tuple(b) for b in json.loads(a.began_with)]
+        grown(net, torch.load(a.begin, map_location=dev, weights_only=True), blocks)
+    opt = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-3, **(dict(fused=True) if dev == "cuda" else {}))
+    random.seed(a.seed)
+    torch.manual_seed(1000 + a.seed)
+    step, pool, shown, steps = 0, [], 0.0, a.steps
     state = os.path.join(a.out, "state.pt")
     if a.resume and os.path.exists(state):
         s = torch.load(state, map_location=dev, weights_only=True)
-        step, shown = s["step"], s["shown"]
-        for n, o, ns, os_ in zip(nets, optimisers, s["nets"], s["optimisers"]):
-            n.load_state_dict(ns), o.load_state_dict(os_)
-        torch.manual_seed(1000 * (step + 1) + seeds[0])
+        step, shown, steps = s["step"], s["shown"], s["steps"]
+        net.load_state_dict(s["net"]), opt.load_state_dict(s["optimiser"])
+        a.seconds = None
+        torch.manual_seed(1000 * (step + 1) + a.seed)
     one = loss_of if a.plain else torch.compile(loss_of)
 
     def save():
-        for s, n in zip(seeds, nets):
-            torch.save({k: v.cpu() for k, v in n.state_dict().items()}, os.path.join(a.out, "seed%d.pt" % s))
-        torch.save(dict(step=step, shown=shown, nets=[n.state_dict() for n in nets], optimisers=[o.state_dict() for o in optimisers]), state)
+        torch.save({k: v.cpu() for k, v in net.state_dict().items()}, os.path.join(a.out, "seed%d.part" % a.seed))
+        os.replace(os.path.join(a.out, "seed%d.part" % a.seed), os.path.join(a.out, "seed%d.pt" % a.seed))
+        torch.save(dict(step=step, shown=shown, steps=steps, net=net.state_dict(), optimiser=opt.state_dict()), state + ".part")
+        os.replace(state + ".part", state)
 
     making, since, first = 0.0, time.time(), step
-    while step < a.steps and time.time() - begun < a.until:
+    while step < steps:
         if step % REUSE == 0 or not pool:
             t = time.time()
             x, note, weight = playing.clips(a.batch, SAMPLES, dev)
@@ -103,35 +135,39 @@ def main():
                 pool.append(made)
             else:
                 pool[random.randrange(POOL)] = made
-            if step % 500 == 0 and dev == "cuda":
+            if step % 400 == 0 and dev == "cuda":
                 torch.cuda.synchronize()
-            making += time.time() - t
-        lr = RATE_OF_LEARNING * min(1, step / WARM_UP) * (0.5 + 0.5 * math.cos(math.pi * step / a.steps)) + 1e-6
-        for i, (net, opt) in enumerate(zip(nets, optimisers)):
-            x, note, weight = pool[random.randrange(len(pool))]
-            for g in opt.param_groups:
-                g["lr"] = lr
-            net.train()
-            loss, right = one(net, playing.loudness(x.float()), note.long(), weight.float())
-            opt.zero_grad(set_to_none=True)
-            loss.backward()
-            nn.utils.clip_grad_norm_(net.parameters(), 1.0)
-            opt.step()
-            if step % 100 == 0 or step < 3:
-                v = loss.item()
-                if not math.isfinite(v):
-                    raise SystemExit("the loss is no number at step %d" % step)
-                shown[i] = v if not shown[i] else 0.8 * shown[i] + 0.2 * v
-                print(step, "%.0f s" % (time.time() - begun), "seed", seeds[i], "loss %.4f (%.4f) right %.4f" % (v, shown[i], right.item()), flush=True)
+                print("a batch of clips in %.0f ms" % (1e3 * (time.time() - t)), flush=True)
+        lr = a.rate * min(1, step / WARM_UP) * (0.5 + 0.5 * math.cos(math.pi * step / steps)) + 1e-6
+        x, note, weight = pool[random.randrange(len(pool))]
+        for g in opt.param_groups:
+            g["lr"] = lr
+        net.train()
+        loss, right = one(net, playing.loudness(x.float()), note.long(), weight.float())
+        opt.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 1.0)
+        opt.step()
+        if step % 200 == 0 or step < 3:
+            v = loss.item()
+            if not math.isfinite(v):
+                raise SystemExit("the loss is no number at step %d" % step)
+            shown = v if not shown else 0.8 * shown + 0.2 * v
+            print(step, "%.0f s" % (time.time() - begun), "loss %.4f (%.4f) right %.4f" % (v, shown, right.item()), flush=True)
         step += 1
-        if step == first + 20:
-            since, making = time.time(), 0.0
-        if step % 2000 == 0:
+        if step == first + 100:
+            torch.cuda.synchronize() if dev == "cuda" else None
+            since = time.time()
+        if step == first + 400:
+            torch.cuda.synchronize() if dev == "cuda" else None
+            each = (time.time() - since) / 300
+            if a.seconds:
+                steps = int((a.seconds - (time.time() - begun)) / each) + step
+            print("%.1f ms a step, %d steps" % (1e3 * each, steps), flush=True)
+        if step % 1000 == 0:
             save()
-            print("%.1f ms a step, of it %.1f to make clips" % (1e3 * (time.time() - since) / (step - first - 20), 1e3 * making / (step - first - 20)), flush=True)
     save()
-    print("%.1f ms a step, of it %.1f to make clips" % (1e3 * (time.time() - since) / max(1, step - first - 20), 1e3 * making / max(1, step - first - 20)))
-    print("stopped at step", step, "of", a.steps, flush=True)
+    print("done: step", step, "of", steps, flush=True)
 
 
 if __name__ == "__main__":
