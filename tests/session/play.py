@@ -155,9 +155,9 @@ def surroundings(home):
 STATES = [
     ("begins", r"right\S* begins\s+left\S* leaves out"),
     ("warms", r"right\S* (pauses|goes on)\s+left\S* next"),
-    ("marks", r"right\S* clean\s+left\S* not clean"),
+    ("marks", r"right\S* (clean|next)\s+left\S* (not clean|step back)|pedals mark at its end"),
     ("offers", r"right\S* (hear it|sing or tap it|again)"),
-    ("plays", r"right\S* play\s+left\S* rung down"),
+    ("plays", r"right\S* play\s+(left\S* rung down|tab stage)"),
     ("hears", r"right\S* (clean|begin)\s+left\S* (fault|both)"),
     ("heard", r"right\S* go on\s+left\S* once more"),
     ("over", r"right/left\S* leaves"),
