@@ -5,7 +5,7 @@ use super::session::{SessionPlan, part_words};
 use crate::drill::BarRange;
 use crate::movement::find_said;
 use crate::planning::SessionPart;
-use crate::wording::{has_words, nearly_has_words};
+use crate::wording::{count, has_words, nearly_has_words};
 
 /// The reason why a part is in the session; empty where it has none.
 fn why_words(part: &SessionPart) -> String {
@@ -210,7 +210,7 @@ impl Choose {
         };
         self.session = (!ahead.is_empty()).then(|| Listed {
             about: about.to_owned(),
-            extent: format!("{minutes} minutes"),
+            extent: count(minutes as usize, "minute", "minutes"),
             preview: ahead.iter().map(why_words).collect(),
             ..Listed::new(Opens::Session, "", title)
         });

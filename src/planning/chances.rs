@@ -49,7 +49,8 @@ impl Chance {
         posterior(self.clean, self.of).map_or(0.0, |beta| beta.sf(share.clamp(0.0, 1.0)))
     }
 
-    /// `54 to 100 %`: the interval alone, because of a few marks the middle says hardly anything.
+    /// The 95 % interval as text: `54 to 100 %`. The mean is left out, because after only a few marks
+    /// it says hardly anything.
     pub fn words(&self) -> String {
         format!("{:.0} to {:.0} %", self.low * 100.0, self.high * 100.0)
     }

@@ -1,8 +1,8 @@
-//! The ear: samples in, segments of notes out, at one low A.
+//! The ear: turns samples into segments of notes, for one given pitch of low A.
 //!
-//! The sound is brought to 50 samples for each hertz of low A, so that low A always lies at 240 Hz of
-//! 12 kHz and neither tuning nor instrument is any part of what the network must learn. A frame is
-//! then [`HOP`] samples: 1 ms of a practice chanter, half a millisecond of pipes.
+//! The sound is resampled to a rate, in hertz, of 50 times low A. To the network low A is then always
+//! 240 Hz at 12 kHz, so that it need not learn tunings or instruments. A frame is [`HOP`] of these
+//! samples: 1 ms of a practice chanter (low A about 240 Hz), half of that of pipes (about 480 Hz).
 
 use super::intake::{Intake, RateError};
 use super::kept::Kept;

@@ -169,8 +169,9 @@ mod tests {
 
     const RATE: f64 = 11_800.0;
 
-    /// A reed of harmonics that fall by 3 dB each, at a power of −20 dB of full scale, and noise of
-    /// another power from the generator of Numerical Recipes.
+    /// [`LOOKED_AT`] samples of a made reed: harmonics, each 3 dB below the one before, together at a
+    /// power of −20 dB of full scale, and noise at a power of `noise_db`, dB of full scale. The random
+    /// numbers come from the linear congruential generator of Numerical Recipes.
     fn reed(hertz: f64, noise_db: f64, seed: u32) -> Vec<f32> {
         let mut state = seed;
         let mut random = || {

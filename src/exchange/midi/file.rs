@@ -32,7 +32,8 @@ fn said(text: &str, names: &[&'static str]) -> Option<(&'static str, String)> {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Key {
     pub(super) from: u64,
-    /// Where it ends; none where nothing ends it.
+    /// The tick at which it ends; none where the track has no note-off for it, nor a later note-on of
+    /// the same key and channel.
     pub(super) to: Option<u64>,
     pub(super) key: u8,
 }

@@ -1,4 +1,5 @@
-//! Any bytes as a recording. A decoder's panic that the program catches is none.
+//! Fuzzes the reading of recordings with arbitrary bytes. A panic inside a decoder is no finding,
+//! because the program catches it and reports an error.
 #![no_main]
 
 #[path = "../feed.rs"]

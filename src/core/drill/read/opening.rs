@@ -114,7 +114,10 @@ impl Reader {
         })
     }
 
-    /// The length of tones with which the opening begins, and its tempo.
+    /// Reads a stage in which a movement is first played with long tones that then shorten. Gives
+    /// the length of its tones at the start (`from`, milliseconds) and the tempo that stays fixed
+    /// meanwhile (`at`). None, with a problem told, where a field is wrong or `from` is no longer
+    /// than the tones already are at that tempo.
     fn opening_lengths(&mut self, tree: &Tree, ground: &Ground) -> Option<(Millis, Bpm)> {
         let own = self.fields(tree, OPENING_FIELDS, "an opening", "opening")?;
         let from = match own.get("from") {

@@ -149,7 +149,8 @@ fn what_is_at_its_limit_is_good() {
         (tones(60.0, 38.0, 76.0), tones(60.0, 38.0, 76.5)),
         (birl_judged(25.0, 25.0), birl_judged(24.5, 25.0)),
         (birl_judged(80.0, 80.0), birl_judged(80.5, 80.0)),
-        // The limit is 5 % of a beat of one second, or 10 ms when that is more.
+        // `off(beat, by)`, both in ms: a closing note may be off its place by 5 % of the beat (50 ms
+        // of 1000 ms), and always by 10 ms (5 % of 100 ms would be 5 ms).
         (off(1000.0, 50.0), off(1000.0, 50.5)),
         (off(1000.0, -50.0), off(1000.0, -50.5)),
         (off(100.0, 10.0), off(100.0, 10.5)),

@@ -160,8 +160,9 @@ impl Pair {
         let by = own.offset? - begun;
         let next_off = next.and_then(|next| next.offset);
         let together = next_off.is_some_and(|off| (off - own.offset.unwrap_or(0.0)).abs() <= limit);
-        // A part between two melody notes that does not begin the second one takes its time from
-        // the first.
+        // A gracenote or tone between two melody notes that begins before the written place of the
+        // second takes its time from the first. Those that begin on that place (`begun_by`) take
+        // theirs from the second.
         let takes = |from: &Melody, to: &Melody| {
             let first = to.at - to.note.begun_by.min(to.at);
             let notes = measured.notes.get(from.at..first).unwrap_or(&[]);

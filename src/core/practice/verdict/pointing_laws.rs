@@ -118,8 +118,9 @@ fn dots_that_are_too_short_are_to_be_held_and_snaps_cut() {
     }
 }
 
-/// Three pairs are too few to judge all together. One that is far off is reported alone, and
-/// nothing else of it.
+/// One pair of eight that is far off gives exactly one sentence, with its bar, and no fault of all
+/// pairs together. Three pairs that are all a little too round give none, because a fault of all
+/// pairs together needs at least four.
 #[test]
 fn one_round_pair_is_told_with_its_bar() {
     let mut ratios = [4.0; 8];
