@@ -198,8 +198,8 @@ mod tests {
         assert_eq!(beats(&timeline.first), halves);
     }
 
-    /// A pickup is counted as the last beats of a full bar, both at the start of the piece and where a part ends with
-    /// a short bar. The short last bar of a part begins with its first beat.
+    /// A pickup is counted as the last beats of a full bar, both at the start of the piece and where a
+    /// part ends with a short bar. The short last bar of a part begins with its first beat.
     #[test]
     fn a_pickup_is_counted_from_its_place_in_a_full_bar() {
         for (text, shown) in [
