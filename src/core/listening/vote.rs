@@ -12,8 +12,9 @@ const ALIKE_S: f64 = 0.08;
 /// moves with the movement.
 const GRACENOTE: f64 = 0.5;
 
-/// The start of a repetition that most notes agree on, within a cycle. Where a note is written twice,
-/// as in a strike, only its gracenotes tell which is which.
+/// Where in the cycle a repetition begins, in seconds modulo the cycle's length: the place that most
+/// heard notes agree on. None when no heard note can be one of the piece. Where a note is written
+/// twice, as in a strike, only its gracenotes tell which is which.
 pub(super) fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
     let long = 0.125 * piece.beat.0;
     let mut votes: Vec<(f64, f64)> = heard

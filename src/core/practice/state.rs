@@ -314,9 +314,10 @@ impl State {
             .map(|line| line.mark)
     }
 
-    /// The next cell of the route, once the present cell is cleared. None before that and when the
-    /// board is complete. In a cell that was already clear it is named after a cold try, or after
-    /// as many clean repetitions in a row as clear a cell.
+    /// The cell to go to next on the route, once the present cell is clear. None before that and
+    /// when the board is complete. When the present cell was already clear as this visit began, the
+    /// next one is named only once a cold try is marked, or, where the visit leads on, once there
+    /// are as many clean repetitions in a row as clear a cell.
     pub fn named(&self) -> Option<CellKey> {
         let session = self.session.as_ref()?;
         let visit = session.visit?;

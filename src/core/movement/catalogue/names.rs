@@ -256,7 +256,8 @@ fn nearest(plain: &str) -> Option<&'static str> {
         });
         own.chain(SAID.iter().map(|said| said.name))
     };
-    // Something may follow the plain name: `tarluath low g`.
+    // More words may follow the movement's name, as in `tarluath low g`. So shorter and shorter
+    // beginnings are tried too, each without the last hyphen and what follows it.
     let shorter = |less: &str| less.rsplit_once('-').map(|(less, _)| less.len());
     let less = || {
         let ends = std::iter::successors(shorter(plain), |end| shorter(&plain[..*end]));
