@@ -9,6 +9,8 @@ use super::stepping::leave_drill;
 use crate::planning::{Item, SessionPart, Why};
 use crate::practice::{CellKey, Moment};
 
+/// Leaves the page: a search on the start page, the start page and with it the program, or a drill or
+/// session for the start page.
 pub(super) fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     match model.page {
         Page::Choose => {

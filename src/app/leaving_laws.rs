@@ -1,7 +1,9 @@
 //! What a session or a drill leaves behind: what was begun, what is kept, and what is said.
 
 use super::practice_laws::Player;
-use super::session_laws::{TODAY, answers, cell, plays, right, session, tempo};
+use super::session_laws::{
+    TODAY, answers, cell, goes_on_where_it_stops, plays, right, session, tempo,
+};
 use super::{Came, Effect, HomeworkGoal, Message, Page, SessionPlan, Stands};
 use super::{Listed, Opens};
 use crate::app::Action;
@@ -92,14 +94,7 @@ fn what_was_played_of_a_part_counts_when_the_session_goes_on() {
     answers(&mut player, &effects, &[]);
     while session(&player).spent_ms < 120_000 {
         plays(&mut player, Mark::NotClean);
-        if player
-            .model
-            .practising
-            .as_ref()
-            .is_some_and(super::Practising::is_offering)
-        {
-            player.tell(Message::Act(Action::PlayOrPause));
-        }
+        goes_on_where_it_stops(&mut player);
     }
     let effects = player.tell(Message::Act(Action::Leave));
     let kept = effects.iter().find_map(|effect| match effect {

@@ -66,6 +66,14 @@ pub(super) fn session(player: &Player) -> &Session {
     player.model.session.as_ref().expect("a session")
 }
 
+/// Where three slips stop play, the same cell is played again.
+pub(super) fn goes_on_where_it_stops(player: &mut Player) {
+    let practising = player.model.practising.as_ref();
+    if practising.is_some_and(super::Practising::is_offering) {
+        player.tell(Message::Act(Action::PlayOrPause));
+    }
+}
+
 pub(super) fn right(player: &mut Player) -> Vec<Effect> {
     player.tell(Message::Act(Action::BeginPart))
 }
@@ -103,11 +111,8 @@ fn a_session_runs_by_two_pedals() {
     }));
     assert_eq!(player.model.page, Page::Session);
     let effects = right(&mut player);
-    assert!(
-        effects
-            .iter()
-            .any(|effect| matches!(effect, Effect::WarmUp(3)))
-    );
+    let warms = |effect: &Effect| matches!(effect, Effect::WarmUp(3));
+    assert!(effects.iter().any(warms));
     answers(&mut player, &effects, &cleared);
     assert_eq!(session(&player).outcomes[0].came, Came::Done);
     // the pause ends by itself
@@ -139,14 +144,7 @@ fn a_session_runs_by_two_pedals() {
         plays(&mut player, Mark::NotClean);
         player.press(Mark::Clean);
         played += 1;
-        if player
-            .model
-            .practising
-            .as_ref()
-            .is_some_and(super::Practising::is_offering)
-        {
-            player.tell(Message::Act(Action::PlayOrPause));
-        }
+        goes_on_where_it_stops(&mut player);
         assert!(played < 100, "its minute is never over");
     }
     assert!(matches!(

@@ -169,7 +169,8 @@ fn play(arguments: &ScreenArguments, minutes: Option<u32>) -> Ran {
     let own = arguments.settings()?;
     let asked = session::Asked::new(&own, minutes);
     let digest = plan::digest()?;
-    let begun = session::begin(&digest, &plan::all_known(), &asked);
+    let due = homework::open_tasks(&digest);
+    let begun = session::begin(&digest, &plan::all_known(), &due, &asked);
     if begun.parts.is_empty() {
         output::print("nothing is due and there is nothing new: play what you like\n")?;
         return Ok(Outcome::Done);

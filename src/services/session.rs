@@ -3,7 +3,7 @@
 use super::{Failure, files, folders, homework, open, output, plan, settings};
 use crate::app::{Message, Outcome as PartOutcome, Session, SessionPlan};
 use crate::planning::{
-    Digest, Item, Known, Rule, SessionPart, is_newcomer, session, today, warm_minutes,
+    Digest, Due, Item, Known, Rule, SessionPart, is_newcomer, session, today, warm_minutes,
 };
 use crate::settings::{Settings, keys};
 use jiff::civil::Date;
@@ -86,7 +86,7 @@ pub(crate) fn keep(session: &Session) {
 }
 
 /// Today's session: the interrupted one, or else one composed from the known drills.
-pub(crate) fn begin(digest: &Digest, known: &[Known], asked: &Asked) -> SessionPlan {
+pub(crate) fn begin(digest: &Digest, known: &[Known], due: &[Due], asked: &Asked) -> SessionPlan {
     let kept = of_today();
     let another = kept
         .as_ref()
@@ -107,7 +107,7 @@ pub(crate) fn begin(digest: &Digest, known: &[Known], asked: &Asked) -> SessionP
         }
     }
     SessionPlan {
-        parts: compose(digest, known, asked),
+        parts: compose(digest, known, due, asked),
         minutes: asked.minutes,
         another,
         ..SessionPlan::default()
@@ -127,20 +127,16 @@ pub(crate) fn more(digest: &Digest, asked: &Asked) -> Message {
         },
         ..asked.rule
     };
-    let items = items(digest, &plan::all_known(), &rule);
+    let due = homework::open_tasks(digest);
+    let items = today(digest, &plan::all_known(), &due, plan::date(), &rule);
     Message::MoreOfToday(session(items, 0, 0, |_| false))
 }
 
 /// The most minutes that can be asked for.
 const WHOLE_DAY: u32 = 600;
 
-fn items(digest: &Digest, known: &[Known], rule: &Rule) -> Vec<Item> {
-    let due = homework::open_tasks(digest);
-    today(digest, known, &due, plan::date(), rule)
-}
-
 /// The parts of today's session. Where there is nothing to practise there is no warm-up either.
-fn compose(digest: &Digest, known: &[Known], asked: &Asked) -> Vec<SessionPart> {
+fn compose(digest: &Digest, known: &[Known], due: &[Due], asked: &Asked) -> Vec<SessionPart> {
     let rule = Rule {
         minutes: asked
             .minutes
@@ -148,7 +144,7 @@ fn compose(digest: &Digest, known: &[Known], asked: &Asked) -> Vec<SessionPart> 
             .max(1),
         ..asked.rule
     };
-    let items = items(digest, known, &rule);
+    let items = today(digest, known, due, plan::date(), &rule);
     if items.is_empty() {
         return Vec::new();
     }

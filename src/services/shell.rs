@@ -20,7 +20,7 @@ use crate::app::{
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceState, Heard, LARGEST_BUFFER, Player};
-use crate::planning::{self, Known, Lately};
+use crate::planning::{self, Due, Known, Lately};
 use crate::practice::{Moment, Record, Rung};
 use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
@@ -218,8 +218,9 @@ impl Shell {
                     .and_then(|one| plan::digest_of(one).ok());
                 let digest = digest.unwrap_or_default();
                 let known = plan::all_known();
+                let due = homework::open_tasks(&digest);
                 self.day
-                    .map(|day| Message::Session(session::begin(&digest, &known, &day)))
+                    .map(|day| Message::Session(session::begin(&digest, &known, &due, &day)))
             }
             Effect::MoreOfToday => {
                 let digest = self.journal.as_ref()?;
@@ -437,10 +438,14 @@ impl Shell {
     pub(crate) fn today(&mut self) -> Option<Message> {
         let digest = plan::digest_of(self.journal.as_ref()?).unwrap_or_default();
         let known = self.known.take().unwrap_or_else(plan::all_known);
-        let session = session::begin(&digest, &known, &self.day?);
-        let homework = homework::kept(&digest).into_iter();
-        let lines = homework.flat_map(|kept| listing::homework(&kept, &digest));
-        Some(Message::Today(session, lines.collect()))
+        let homework = homework::kept(&digest);
+        let lines = homework
+            .iter()
+            .flat_map(|kept| listing::homework(kept, &digest));
+        let lines = lines.collect();
+        let due: Vec<Due> = homework.into_iter().flat_map(|kept| kept.open).collect();
+        let session = session::begin(&digest, &known, &due, &self.day?);
+        Some(Message::Today(session, lines))
     }
 
     /// By how many per cent this week's playing exceeds the mean of the four weeks before. None
